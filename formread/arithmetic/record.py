@@ -1,0 +1,113 @@
+"""What the judge is given, and what it answers. Pure numbers and text; whole minor units."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from formread.record import Reading
+from formread.slips import ChargeKind, Verdict
+
+TotalKind = Literal["goods", "delivery", "discount", "deposit", "other", "total"]
+Field = Literal["code", "quantity", "unit_price", "line_total", "goods", "charge", "total"]
+
+
+@dataclass(frozen=True, slots=True)
+class LineReadings:
+    """The readings of one row. ``None`` means that the design has no such column.
+
+    ``struck_out`` is the probability that the row as a whole is crossed out and does not count.
+    """
+
+    row: int
+    quantity: Reading | None
+    unit_price: Reading | None
+    line_total: Reading | None
+    code: Reading | None = None
+    struck_out: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class TotalReading:
+    """The reading of one box of the totals block, as written (a discount is written without a sign)."""
+
+    kind: TotalKind
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class SlipReadings:
+    """Everything read on one slip that arithmetic can weigh."""
+
+    lines: tuple[LineReadings, ...]
+    totals: tuple[TotalReading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoxRef:
+    """Names one box of a slip: the row (None in the totals block), the field, and for totals their place."""
+
+    field: Field
+    row: int | None = None
+    place: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedLine:
+    """One row as most probably written, and what it should come to.
+
+    ``quantity``, ``unit_price`` and ``line_total`` are what the customer wrote, a ditto mark resolved to the
+    value it repeats; ``right_total`` is quantity times price (a blank quantity counts as one), or the written
+    line total where there is no price. ``probability_wrong`` is that of the written line total.
+    """
+
+    row: int
+    quantity: int | None
+    unit_price: int | None
+    line_total: int | None
+    struck_out: bool
+    right_total: int
+    probability: float
+    probability_wrong: float
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedCharge:
+    """One charge as it counts: delivery positive, discount and deposit negative."""
+
+    kind: ChargeKind
+    amount: int
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The judge's answer for one slip.
+
+    Attributes
+    ----------
+    verdict
+        ``agrees``, ``wrong`` or ``unsure`` by expected cost.
+    probability_wrong
+        Probability that the written total is not what the slip comes to.
+    computed_total, computed_probability
+        The most probable right total and its probability.
+    slip_kind
+        The kind of human slip, or None when none has a posterior of one half.
+    reason
+        Why, in plain words.
+    at_stake
+        Expected minor units lost by somebody if nothing is done.
+    ask
+        For ``unsure``: the one box that would settle most, else None.
+    """
+
+    verdict: Verdict
+    probability_wrong: float
+    lines: tuple[JudgedLine, ...]
+    charges: tuple[JudgedCharge, ...]
+    written_total: int | None
+    computed_total: int
+    computed_probability: float
+    difference: int | None
+    slip_kind: str | None
+    reason: str
+    at_stake: int
+    ask: BoxRef | None = None

@@ -1,0 +1,116 @@
+"""Printed text, read by the general recogniser that the package ``rapidocr`` ships (PP-OCRv6 small, ONNX).
+
+The one module that knows this outside model. It reads one line of print per crop; it has no idea of slips.
+"""
+
+import importlib.util
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from formread.errors import FormreadError
+
+_HEIGHT = 48  # the recogniser's input height, fixed by its training
+_MIN_WIDTH = 48
+_MAX_WIDTH = 1600
+_BATCH = 16
+_BLANK = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedText:
+    """One line of print: the text and the mean probability of its characters (0 for no text).
+
+    ``scores`` is the (T, C) array of CTC probabilities, column 0 the blank, column k the character
+    ``alphabet()[k - 1]``: what is needed to ask how probable a given word is.
+    """
+
+    text: str
+    confidence: float
+    scores: npt.NDArray[np.float32]
+
+
+@cache
+def _session() -> tuple[Any, str, tuple[str, ...]]:
+    import onnxruntime
+
+    # find_spec rather than an import: rapidocr's own start-up pulls in its whole detector chain.
+    spec = importlib.util.find_spec("rapidocr")
+    if spec is None or spec.origin is None:
+        raise FormreadError(
+            "The reader of printed headings is missing. Install it with: pip install rapidocr"
+        )
+    weights = sorted((Path(spec.origin).parent / "models").glob("PP-OCR*_rec_*.onnx"))
+    if not weights:
+        raise FormreadError(
+            "The reader of printed headings is incomplete. Install it again with: pip install --force-reinstall rapidocr"
+        )
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
+    options.inter_op_num_threads = 1
+    session = onnxruntime.InferenceSession(str(weights[-1]), options, providers=["CPUExecutionProvider"])
+    characters = session.get_modelmeta().custom_metadata_map["character"].splitlines()
+    return session, session.get_inputs()[0].name, (*characters, " ")
+
+
+def alphabet() -> tuple[str, ...]:
+    """Return the recogniser's characters; column ``k`` of a score array is character ``k - 1``."""
+    return _session()[2]
+
+
+def _prepare(crop: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:
+    height, width = crop.shape[:2]
+    new_width = int(np.clip(round(width * _HEIGHT / max(height, 1)), 8, _MAX_WIDTH))
+    interpolation = cv2.INTER_AREA if height > _HEIGHT else cv2.INTER_CUBIC
+    resized = cv2.resize(crop, (new_width, _HEIGHT), interpolation=interpolation)
+    return np.asarray(resized[..., ::-1].transpose(2, 0, 1), np.float32) / 127.5 - 1.0
+
+
+def _decode(scores: npt.NDArray[np.float32], characters: Sequence[str]) -> PrintedText:
+    best = scores.argmax(axis=1)
+    keep = (best != _BLANK) & np.concatenate([[True], best[1:] != best[:-1]])
+    text = "".join(characters[k - 1] for k in best[keep])
+    confidence = float(scores[np.arange(len(best)), best][keep].mean()) if keep.any() else 0.0
+    return PrintedText(text, confidence, scores)
+
+
+def read_lines(crops: Sequence[npt.NDArray[np.uint8]]) -> list[PrintedText]:
+    """Read one line of print in each crop.
+
+    Parameters
+    ----------
+    crops
+        (H, W, 3) uint8 RGB arrays, each holding one upright line of text.
+
+    Returns
+    -------
+    list of PrintedText
+        In the order of the crops.
+
+    Notes
+    -----
+    Crops of like width share a batch, padded on the right with mid grey; the padding depends on the crops
+    given together and on nothing else, so the same call always gives the same answer.
+    """
+    if not crops:
+        return []
+    session, name, characters = _session()
+    prepared = [_prepare(crop) for crop in crops]
+    order = sorted(range(len(crops)), key=lambda i: prepared[i].shape[2])
+    found: dict[int, PrintedText] = {}
+    for start in range(0, len(order), _BATCH):
+        members = order[start : start + _BATCH]
+        width = max(_MIN_WIDTH, *(prepared[i].shape[2] for i in members))
+        batch = np.zeros((len(members), 3, _HEIGHT, width), np.float32)
+        for slot, i in enumerate(members):
+            batch[slot, :, :, : prepared[i].shape[2]] = prepared[i]
+        scores = session.run(None, {name: batch})[0]
+        for slot, i in enumerate(members):
+            found[i] = _decode(np.asarray(scores[slot], np.float32), characters)
+    return [found[i] for i in range(len(crops))]
