@@ -86,7 +86,7 @@ def format_plain(amount: int, unit: Currency) -> str:
 
 
 def format_money(amount: int, unit: Currency) -> str:
-    """Write minor units for a person: ``1298`` becomes ``£12.98``, or ``CHF 12.98`` where there is no sign."""
+    """Write minor units for a person: ``1298`` is ``£12.98``, or ``CHF 12.98`` where there is no sign."""
     mark = unit.symbol or f"{unit.code} "
     plain = format_plain(amount, unit)
     return f"-{mark}{plain[1:]}" if amount < 0 else f"{mark}{plain}"

@@ -49,7 +49,8 @@ def _session() -> tuple[Any, str, tuple[str, ...]]:
     weights = sorted((Path(spec.origin).parent / "models").glob("PP-OCR*_rec_*.onnx"))
     if not weights:
         raise FormreadError(
-            "The reader of printed headings is incomplete. Install it again with: pip install --force-reinstall rapidocr"
+            "The reader of printed headings is incomplete. Install it again with: "
+            "pip install --force-reinstall rapidocr"
         )
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete

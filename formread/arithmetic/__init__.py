@@ -1,0 +1,1 @@
+"""The judge: was the customer's sum right? Pure numbers, no pixels."""

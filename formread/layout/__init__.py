@@ -1,0 +1,1 @@
+"""What each box of a sheet means: rules, rows and columns, roles."""

@@ -1,0 +1,1 @@
+"""What is written in each box, with probabilities."""

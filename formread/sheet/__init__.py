@@ -1,0 +1,1 @@
+"""Find every slip in a photo and flatten it: outline, curl, skew, which way up."""

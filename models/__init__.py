@@ -1,0 +1,1 @@
+"""Where the weights of the reader come from: data, composition, training, export."""

@@ -1,0 +1,1 @@
+"""Photos of invented order slips with their truth, and the code that draws them."""

@@ -1,0 +1,1 @@
+"""Measurements: accuracy and speed, printed as tables; no test depends on them."""
