@@ -1,0 +1,126 @@
+"""The command line. Messages for people go to standard error, results to standard output."""
+
+import argparse
+import shutil
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from formread import __version__
+from formread.errors import FormreadError
+from formread.slips import Report
+
+AGREES, DOUBTS, USAGE, UNREAD = 0, 1, 2, 3
+"""Exit status of ``check``: every slip agrees; one is wrong or unsure; wrong usage; a photo was not read."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    try:
+        status: int = options.run(options)
+    except FormreadError as error:
+        print(f"formread: {error}", file=sys.stderr)
+        return error.exit_status
+    except BrokenPipeError:
+        # The reader of our output (head, less) went away: nothing to tell anybody.
+        sys.stderr.close()
+        return DOUBTS
+    except KeyboardInterrupt:
+        print("\nformread: stopped before the pile was finished.", file=sys.stderr)
+        return 130
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="formread",
+        description="Checks the sums on handwritten order slips from photos of the pile.",
+        epilog="A reading is no proof: look at the slip before you tell a customer. "
+        "Nothing leaves this computer.",
+    )
+    parser.add_argument("--version", action="version", version=f"formread {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_check(commands.add_parser("check", help="photos of slips → the list of wrong totals"))
+    return parser
+
+
+def _add_check(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a photo, a PDF or a folder")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write everything found as a result file")
+    parser.add_argument(
+        "--spreadsheet", type=Path, metavar="FILE.xlsx", help="write the orders as a spreadsheet"
+    )
+    parser.add_argument("--csv", type=Path, metavar="FOLDER", help="write the same as plain CSV files")
+    parser.add_argument(
+        "--pictures", type=Path, metavar="FOLDER", help="write each slip flattened, with what was read on it"
+    )
+    parser.add_argument(
+        "--prices", type=Path, metavar="FILE.csv", help="a price list: code, description, price"
+    )
+    parser.add_argument("--currency", default="GBP", metavar="CODE", help="ISO 4217 code (default: GBP)")
+    parser.add_argument(
+        "--jobs", type=_positive, metavar="N", help="processes to use (default: one per core)"
+    )
+    parser.set_defaults(run=_check)
+
+
+def _positive(text: str) -> int:
+    try:
+        number = int(text)
+    except ValueError:
+        number = 0
+    if number < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of at least 1")
+    return number
+
+
+def _check(options: argparse.Namespace) -> int:
+    from formread.export import write_csv, write_result, write_spreadsheet, wrong_totals
+    from formread.money import currency
+    from formread.pile import check, default_jobs, gather, write_pictures
+
+    unit = currency(options.currency)
+    prices, descriptions = _price_list(options.prices)
+    files = gather(options.paths)
+    from tqdm import tqdm
+
+    with tqdm(total=len(files), unit="photo", disable=not sys.stderr.isatty(), leave=False) as bar:
+        pile = check(
+            files,
+            currency=unit.code,
+            prices=prices,
+            descriptions=descriptions,
+            jobs=options.jobs or default_jobs(),
+            progress=lambda _: bar.update(),
+        )
+    report = pile.report
+    if options.json:
+        write_result(report, options.json)
+    if options.spreadsheet:
+        write_spreadsheet(report, options.spreadsheet)
+    if options.csv:
+        write_csv(report, options.csv)
+    if options.pictures:
+        write_pictures(pile, options.pictures)
+    width = shutil.get_terminal_size((100, 24)).columns
+    sys.stdout.write(wrong_totals(report, width))
+    return _status(report)
+
+
+def _price_list(path: Path | None) -> tuple[dict[str, int], dict[str, str]]:
+    if path is None:
+        return {}, {}
+    from formread.goods.price_list import read_price_list
+
+    prices = read_price_list(path)
+    return dict(prices.prices), dict(prices.descriptions)
+
+
+def _status(report: Report) -> int:
+    if report.problems:
+        return UNREAD
+    if any(slip.verdict != "agrees" for slip in report.slips):
+        return DOUBTS
+    return AGREES

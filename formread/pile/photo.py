@@ -1,0 +1,86 @@
+"""One photo, from the file to the readings of every slip in it. Runs in a process of its own."""
+
+import cv2
+import numpy as np
+
+from formread.arithmetic import judge
+from formread.errors import FormreadError
+from formread.layout import propose_layouts
+from formread.layout.record import Layout
+from formread.photo import Photo, read_photo
+from formread.pile.gather import PhotoFile
+from formread.pile.record import ReadPhoto, ReadSlip
+from formread.pile.slip import evidence, read_sheet
+from formread.sheet import find_sheets
+from formread.sheet.record import Sheet
+from formread.slips import Problem
+
+_SURE_LAYOUT = 0.98  # a layout this probable is read alone: reading a rival would only cost time
+_SHEET_QUALITY = 88  # JPEG quality of kept sheets: the ink's edges stay clean, 300 kB a slip
+
+
+def read_photo_file(file: PhotoFile) -> ReadPhoto:
+    """Read every slip in one photo or PDF.
+
+    Nothing that a photo does may stop the pile, so every failure becomes a problem with the photo's name.
+    """
+    slips: list[ReadSlip] = []
+    problems: list[Problem] = []
+    page: int | None = None
+    try:
+        for photo in read_photo(file.path):
+            page = photo.page
+            found, said = _read_page(file.name, photo)
+            slips += found
+            problems += said
+    except FormreadError as error:
+        problems.append(Problem(file.name, page, str(error)))
+    except Exception as error:  # whatever it was, the pile goes on
+        problems.append(
+            Problem(
+                file.name,
+                page,
+                f"formread stumbled over this photo ({type(error).__name__}: {error}). "
+                "Photograph the slip again, or check it by hand.",
+            )
+        )
+    return ReadPhoto(tuple(slips), tuple(problems))
+
+
+def _read_page(name: str, photo: Photo) -> tuple[list[ReadSlip], list[Problem]]:
+    search = find_sheets(photo.image)
+    if not search:
+        return [], [Problem(name, photo.page, search.reason or "No order slip was found in this photo.")]
+    slips: list[ReadSlip] = []
+    problems = [Problem(name, photo.page, note) for note in search.notes]
+    for sheet in search.sheets:
+        proposals = propose_layouts(sheet)
+        if not proposals:
+            problems.append(
+                Problem(name, photo.page, proposals.reason or "The table on this slip was not found.")
+            )
+            continue
+        slips.append(_best(name, photo.page, sheet, proposals.layouts))
+    return slips, problems
+
+
+def _best(name: str, page: int, sheet: Sheet, layouts: tuple[Layout, ...]) -> ReadSlip:
+    """Read the sheet under each layout worth considering and keep the one that explains the ink best."""
+    rivals = layouts[:1] if layouts[0].probability >= _SURE_LAYOUT else layouts
+    read = [(layout, read_sheet(sheet.image, layout)) for layout in rivals]
+    if len(read) > 1:
+        scores = [
+            float(np.log(max(layout.probability, 1e-9)))
+            + evidence(readings)
+            + float(np.log(max(1e-4, 1.0 - judge(readings).probability_wrong)))
+            for layout, readings in read
+        ]
+        read = [read[int(np.argmax(scores))]]
+    layout, readings = read[0]
+    corners = tuple((round(float(x), 1), round(float(y), 1)) for x, y in sheet.outline)
+    return ReadSlip(name, page, corners, layout, readings, _jpeg(sheet))
+
+
+def _jpeg(sheet: Sheet) -> bytes:
+    _, data = cv2.imencode(".jpg", sheet.image[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _SHEET_QUALITY])
+    return data.tobytes()

@@ -1,0 +1,35 @@
+"""What one photo gave, before the pile as a whole is judged."""
+
+from dataclasses import dataclass
+
+from formread.arithmetic.record import SlipReadings
+from formread.layout.record import Layout
+from formread.slips import Problem
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSlip:
+    """One slip as read: everything that the judge and the pictures need, and no photo.
+
+    Attributes
+    ----------
+    outline
+        Four corners (x, y) in pixels of the upright photo, clockwise from the slip's own top left.
+    sheet_jpeg
+        The flattened slip as a JPEG file: what pictures are drawn on.
+    """
+
+    photo: str
+    page: int
+    outline: tuple[tuple[float, float], ...]
+    layout: Layout
+    readings: SlipReadings
+    sheet_jpeg: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class ReadPhoto:
+    """What one photo (all its pages) gave."""
+
+    slips: tuple[ReadSlip, ...]
+    problems: tuple[Problem, ...]

@@ -1,0 +1,177 @@
+"""The pile: every photo read, in parallel, then every slip judged with the whole pile as evidence."""
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+
+from formread.arithmetic import judge, pile_prices
+from formread.arithmetic.record import BoxRef, Judgement
+from formread.pile.gather import PhotoFile
+from formread.pile.photo import read_photo_file
+from formread.pile.record import ReadPhoto, ReadSlip
+from formread.slips import Charge, Line, Problem, Report, Slip
+
+
+@dataclass(frozen=True, slots=True)
+class Pile:
+    """A whole run: the report, and for every slip of it what was read and how it was judged."""
+
+    report: Report
+    read: tuple[ReadSlip, ...]
+    judgements: tuple[Judgement, ...]
+
+
+def default_jobs() -> int:
+    """Return how many processes to use: one per core that this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def read_photos(files: Sequence[PhotoFile], jobs: int) -> Iterator[ReadPhoto]:
+    """Read photos in `jobs` processes, in the order given, each as soon as it and those before it are done.
+
+    A photo that kills its process (out of memory) is tried again alone, and becomes a problem if it does so
+    again; the others are not lost.
+    """
+    if jobs <= 1 or len(files) <= 1:
+        yield from map(read_photo_file, files)
+        return
+    done = 0
+    while done < len(files):
+        try:
+            with _pool(min(jobs, len(files) - done)) as pool:
+                for result in pool.map(read_photo_file, files[done:]):
+                    done += 1
+                    yield result
+        except BrokenProcessPool:
+            yield _read_alone(files[done])
+            done += 1
+
+
+def _pool(jobs: int) -> ProcessPoolExecutor:
+    # spawn: the same on every operating system, and the recogniser's threads do not survive a fork
+    return ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn"))
+
+
+def _read_alone(file: PhotoFile) -> ReadPhoto:
+    try:
+        with _pool(1) as pool:
+            return pool.submit(read_photo_file, file).result()
+    except BrokenProcessPool:
+        message = (
+            "Reading this photo used up the computer's memory. "
+            "Photograph the slip again with a smaller picture size, or check it by hand."
+        )
+        return ReadPhoto((), (Problem(file.name, None, message),))
+
+
+def check(
+    files: Sequence[PhotoFile],
+    *,
+    currency: str = "GBP",
+    prices: Mapping[str, int] | None = None,
+    descriptions: Mapping[str, str] | None = None,
+    jobs: int = 1,
+    progress: Callable[[ReadPhoto], None] = lambda _: None,
+) -> Pile:
+    """Read and judge a pile of photos.
+
+    Parameters
+    ----------
+    files
+        The photos.
+    currency
+        ISO 4217 code in which the amounts are written.
+    prices, descriptions
+        What a price list says, by product code: minor units, and words.
+    jobs
+        Processes to use.
+    progress
+        Called with each photo's result as it comes.
+    """
+    read: list[ReadSlip] = []
+    problems: list[Problem] = []
+    for result in read_photos(files, jobs):
+        progress(result)
+        read += result.slips
+        problems += result.problems
+    return judge_pile(read, problems, currency, prices, descriptions)
+
+
+def judge_pile(
+    read: Sequence[ReadSlip],
+    problems: Sequence[Problem],
+    currency: str,
+    prices: Mapping[str, int] | None = None,
+    descriptions: Mapping[str, str] | None = None,
+) -> Pile:
+    """Judge slips that were read, each with the others' prices as evidence."""
+    learned = pile_prices([slip.readings for slip in read])
+    judgements = tuple(judge(slip.readings, prices=prices, pile=learned) for slip in read)
+    slips = tuple(
+        _slip(one, judgement, descriptions or {}) for one, judgement in zip(read, judgements, strict=True)
+    )
+    return Pile(Report(currency, slips, tuple(problems)), tuple(read), judgements)
+
+
+def _slip(read: ReadSlip, judged: Judgement, descriptions: Mapping[str, str]) -> Slip:
+    codes = {
+        line.row: _code(line.code.candidates[0].text)
+        for line in read.readings.lines
+        if line.code is not None and line.code.candidates
+    }
+    lines = tuple(
+        Line(
+            row=line.row,
+            code=codes.get(line.row),
+            description=descriptions.get(codes.get(line.row) or ""),
+            quantity=line.quantity,
+            unit_price=line.unit_price,
+            line_total=line.line_total,
+            struck_out=line.struck_out,
+        )
+        for line in judged.lines
+    )
+    return Slip(
+        photo=read.photo,
+        page=read.page,
+        outline=read.outline,
+        lines=lines,
+        charges=tuple(Charge(charge.kind, charge.amount) for charge in judged.charges),
+        written_total=judged.written_total,
+        computed_total=judged.computed_total,
+        difference=judged.difference,
+        verdict=judged.verdict,
+        probability_wrong=judged.probability_wrong,
+        reason=judged.reason,
+        slip_number=read.layout.serial_text,
+        right_line_totals=tuple((line.row, line.right_total) for line in judged.lines if not line.struck_out),
+        suspect_rows=tuple(line.row for line in judged.lines if line.probability_wrong > 0.5),
+        ask=None if judged.ask is None else box_name(judged.ask),
+        at_stake=judged.at_stake,
+    )
+
+
+def _code(text: str) -> str | None:
+    return text or None
+
+
+_FIELD_NAMES = {
+    "code": "code",
+    "quantity": "quantity",
+    "unit_price": "unit price",
+    "line_total": "line total",
+    "goods": "goods total",
+    "charge": "charge",
+    "total": "total",
+}
+
+
+def box_name(ref: BoxRef) -> str:
+    """Name a box for a person: ``row 3, unit price``, ``total``."""
+    name = _FIELD_NAMES[ref.field]
+    return name if ref.row is None else f"row {ref.row}, {name}"

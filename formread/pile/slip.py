@@ -1,0 +1,151 @@
+"""From a flattened sheet and a layout to the readings of its boxes."""
+
+from collections.abc import Iterable
+from itertools import chain
+
+import numpy as np
+
+from formread.arithmetic.record import LineReadings, SlipReadings, TotalReading
+from formread.layout.record import Box, Layout, Rectangle
+from formread.reading import join_pounds_pence, read_boxes
+from formread.record import Kind, Reading
+from formread.sheet.record import Image
+
+MARGIN = 0.12
+"""Share of a box's height that is added around it: handwriting overshoots the rules, and the reader was
+trained on crops with a rule and a neighbour's ink at the edge."""
+
+_STRUCK_ROW_PRIOR = 0.01  # share of written rows that are crossed out; an assumption, no source
+_STRUCK_BOX_PRIOR = 0.02  # share of struck-out boxes in the reader's calibration
+_LEAST = 1e-4  # one box's word is never taken as more certain than this
+
+_KINDS: dict[str, Kind] = {
+    "code": "code",
+    "quantity": "quantity",
+    "unit_price": "amount",
+    "line_total": "amount",
+}
+
+
+def cut(image: Image, rectangle: Rectangle) -> Image:
+    """Cut one box out of a sheet, with a margin.
+
+    Parameters
+    ----------
+    image
+        (H, W, 3) uint8 RGB sheet.
+    rectangle
+        The box inside its ruled lines, in pixels of the sheet.
+
+    Returns
+    -------
+    (h, w, 3) uint8 array
+        Never empty: a box outside the sheet gives one pixel of its nearest edge.
+    """
+    height, width = image.shape[:2]
+    margin = round(MARGIN * (rectangle.bottom - rectangle.top))
+    top = int(np.clip(rectangle.top - margin, 0, height - 1))
+    left = int(np.clip(rectangle.left - margin, 0, width - 1))
+    bottom = int(np.clip(rectangle.bottom + margin, top + 1, height))
+    right = int(np.clip(rectangle.right + margin, left + 1, width))
+    return np.ascontiguousarray(image[top:bottom, left:right])
+
+
+class _Queue:
+    """Collects boxes of all kinds so that the reader sees each kind in one batch."""
+
+    def __init__(self, image: Image) -> None:
+        self._image = image
+        self._asked: dict[Kind, list[Rectangle]] = {}
+        self._read: dict[tuple[Kind, Rectangle], Reading] = {}
+
+    def ask(self, box: Box, kind: Kind) -> None:
+        for part, rectangle in _parts(box, kind):
+            self._asked.setdefault(part, []).append(rectangle)
+
+    def read(self) -> None:
+        for kind, rectangles in self._asked.items():
+            readings = read_boxes([cut(self._image, r) for r in rectangles], kind)
+            self._read.update(zip(((kind, r) for r in rectangles), readings, strict=True))
+
+    def answer(self, box: Box, kind: Kind) -> Reading:
+        parts = [self._read[part] for part in _parts(box, kind)]
+        return parts[0] if len(parts) == 1 else join_pounds_pence(parts[0], parts[1])
+
+
+def _parts(box: Box, kind: Kind) -> list[tuple[Kind, Rectangle]]:
+    if box.pence is None or kind != "amount":
+        return [(kind, box.rectangle)]
+    return [("pounds", box.rectangle), ("pence", box.pence)]
+
+
+def read_sheet(image: Image, layout: Layout) -> SlipReadings:
+    """Read every box that arithmetic can weigh.
+
+    Parameters
+    ----------
+    image
+        (H, W, 3) uint8 RGB sheet.
+    layout
+        What its boxes mean.
+    """
+    queue = _Queue(image)
+    for row in layout.rows:
+        for role, box in row.boxes:
+            if role in _KINDS:
+                queue.ask(box, _KINDS[role])
+    for total in layout.totals:
+        queue.ask(total.box, "amount")
+    queue.read()
+
+    def of(row_boxes: dict[str, Box], role: str) -> Reading | None:
+        box = row_boxes.get(role)
+        return None if box is None else queue.answer(box, _KINDS[role])
+
+    lines = []
+    for row in layout.rows:
+        boxes: dict[str, Box] = {}
+        for role, box in row.boxes:
+            boxes.setdefault(role, box)
+        readings = {role: of(boxes, role) for role in _KINDS}
+        lines.append(
+            LineReadings(
+                row=row.number,
+                quantity=readings["quantity"],
+                unit_price=readings["unit_price"],
+                line_total=readings["line_total"],
+                code=readings["code"],
+                struck_out=struck_out(r for r in readings.values() if r is not None),
+            )
+        )
+    totals = tuple(TotalReading(t.role, queue.answer(t.box, "amount")) for t in layout.totals)
+    return SlipReadings(tuple(lines), totals)
+
+
+def struck_out(readings: Iterable[Reading]) -> float:
+    """Probability that a row is crossed out, from what its boxes say (naive Bayes over the written boxes)."""
+    odds = np.log(_STRUCK_ROW_PRIOR / (1 - _STRUCK_ROW_PRIOR))
+    base = np.log(_STRUCK_BOX_PRIOR / (1 - _STRUCK_BOX_PRIOR))
+    written = 0
+    for reading in readings:
+        if reading.probability_of(None) > 0.5:
+            continue
+        written += 1
+        share = float(np.clip(reading.struck_out, _LEAST, 1 - _LEAST))
+        odds += np.log(share / (1 - share)) - base
+    return float(1 / (1 + np.exp(-odds))) if written else 0.0
+
+
+def evidence(readings: SlipReadings) -> float:
+    """Log-probability of the most probable reading of every box: how well a layout explains the ink."""
+    everything = chain(
+        (r for line in readings.lines for r in (line.quantity, line.unit_price, line.line_total, line.code)),
+        (total.reading for total in readings.totals),
+    )
+    return float(
+        sum(
+            np.log(max(_LEAST, r.candidates[0].probability if r.candidates else 0.0))
+            for r in everything
+            if r is not None
+        )
+    )
