@@ -1,0 +1,85 @@
+"""The reader of handwritten number strings: a small CTC network, run by onnxruntime.
+
+It answers with log-probabilities per step; what strings they stand for, and how probable, is decided by the
+rest of this room. The weights come from ``models/`` in the repository; their card says what they can read.
+
+References
+----------
+Graves, Fernández, Gomez, Schmidhuber, "Connectionist temporal classification", ICML 2006.
+"""
+
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from formread.errors import FormreadError
+from formread.reading.prepare import HEIGHT, prepare
+
+ALPHABET: Final[tuple[str, ...]] = tuple('0123456789.,-/:£px"~')
+"""What the columns after the blank stand for; ``~`` says that all the writing in the box is struck out."""
+
+STRIDE: Final = 4
+"""Columns of a prepared box to one step of the answer."""
+
+_WEIGHTS = Path(__file__).with_name("weights") / "reader.onnx"
+_STEP = 32  # widths are padded up to a multiple of this, so that a box is read alike in any company
+_BATCH = 32
+
+
+@cache
+def _session() -> tuple[Any, str]:
+    import onnxruntime
+
+    if not _WEIGHTS.exists():
+        raise FormreadError(
+            "The reader of handwritten numbers is missing from this installation. Install formread again."
+        )
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
+    options.inter_op_num_threads = 1
+    session = onnxruntime.InferenceSession(str(_WEIGHTS), options, providers=["CPUExecutionProvider"])
+    return session, session.get_inputs()[0].name
+
+
+def padded_width(width: int) -> int:
+    """Return the width to which a prepared box of `width` columns is padded with paper."""
+    return -(-(width + STRIDE) // _STEP) * _STEP
+
+
+def recognise(crops: Sequence[npt.NDArray[np.uint8]]) -> list[npt.NDArray[np.float32]]:
+    """Return the CTC log-probabilities for each crop, order kept.
+
+    Parameters
+    ----------
+    crops
+        ``(H, W, 3)`` uint8 RGB arrays, one box each.
+
+    Returns
+    -------
+    One ``(T, 1 + len(ALPHABET))`` float32 array per crop: natural logarithms, each row sums to one as
+    probabilities. Column 0 is the CTC blank, column k is ``ALPHABET[k - 1]``.
+
+    Raises
+    ------
+    FormreadError
+        The weights are missing.
+    """
+    session, name = _session()
+    prepared = [prepare(crop) for crop in crops]
+    buckets: dict[int, list[int]] = {}
+    for index, image in enumerate(prepared):
+        buckets.setdefault(padded_width(image.shape[1]), []).append(index)
+    answers: list[npt.NDArray[np.float32]] = [np.empty((0, 0), np.float32)] * len(prepared)
+    for width, members in sorted(buckets.items()):
+        for start in range(0, len(members), _BATCH):
+            part = members[start : start + _BATCH]
+            batch = np.zeros((len(part), 1, HEIGHT, width), np.float32)
+            for row, index in enumerate(part):
+                batch[row, 0, :, : prepared[index].shape[1]] = prepared[index]
+            for index, scores in zip(part, session.run(None, {name: batch})[0], strict=True):
+                answers[index] = np.ascontiguousarray(scores, np.float32)
+    return answers
