@@ -1,8 +1,14 @@
 """Codes, amounts and counts as lists write them. Pure text and whole numbers."""
 
 import re
+from typing import Final
+
+from rapidfuzz import fuzz
 
 from formread.money import Currency
+
+SAME_WORDS: Final = 85.0
+"""Of 100: descriptions as customers shorten them are at least so like that of their own product."""
 
 _SIGNS = "£€$¥₩₹R"
 _GS1_LENGTHS = (8, 12, 13, 14)
@@ -137,3 +143,16 @@ def neighbours_swapped(one: str, other: str) -> bool:
         and one[differ[0]] == other[differ[1]]
         and one[differ[1]] == other[differ[0]]
     )
+
+
+def likeness(one: str, other: str | None) -> float:
+    """Say how much two descriptions have the same words, from 0 to 100, whatever their order and case.
+
+    The token set ratio of RapidFuzz: words that only one of the two has count for little, since customers
+    shorten ("lilac soap" for "Lilac hand soap 250 ml").
+    """
+    return float(fuzz.token_set_ratio(_words(one), _words(other))) if other else 0.0
+
+
+def _words(text: str) -> str:
+    return " ".join(re.findall(r"\w+", text.casefold()))
