@@ -1,0 +1,102 @@
+"""Print on a sheet: where its lines stand, and the crops that the recogniser reads."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from formread.layout.ink import Ink
+from formread.layout.record import Rectangle
+from formread.sheet.record import Image
+
+_RELATIVE = 0.38  # ink this dark beside the darkest of the place is a letter, the rest is grain and blur
+_FAINTEST = 0.045  # but nothing paler than this
+_LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
+_SPLIT = 1.1  # heights; a wider gap separates two pieces of print
+_DEPTH = 3  # rounds of cutting; print on a slip needs two
+_MARGIN = 0.22  # heights; what the recogniser likes around a line
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One piece of print: a rectangle tight around a line, in pixels of the working image."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    @property
+    def height(self) -> int:
+        """Pixels from top to bottom."""
+        return self.bottom - self.top
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Its centre (x, y)."""
+        return (self.left + self.right) / 2, (self.top + self.bottom) / 2
+
+
+def _runs(mask: npt.NDArray[np.bool_], gap: int) -> list[tuple[int, int]]:
+    """Return the stretches of true values, joined over gaps of up to `gap`."""
+    on = np.flatnonzero(mask)
+    if not len(on):
+        return []
+    breaks = np.flatnonzero(np.diff(on) > gap + 1)
+    starts = np.concatenate([[on[0]], on[breaks + 1]])
+    ends = np.concatenate([on[breaks], [on[-1]]]) + 1
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+
+
+def pieces(content: Ink, place: Rectangle) -> list[Piece]:
+    """Find the pieces of print or writing inside `place`, top to bottom, left to right.
+
+    Parameters
+    ----------
+    content
+        (H, W) darkness with the rules erased.
+    """
+    top, left = max(place.top, 0), max(place.left, 0)
+    part = content[top : place.bottom, left : place.right]
+    if part.size == 0 or min(part.shape) < 4:
+        return []
+    dark = part > max(_FAINTEST, _RELATIVE * float(np.quantile(part, 0.995)))
+    found = [
+        Piece(left + x0, top + y0, left + x1, top + y1)
+        for x0, y0, x1, y1 in _cut(dark, 0, 0, _DEPTH)
+        if _LOWEST <= y1 - y0 <= _TALLEST and x1 - x0 >= 4
+    ]
+    found.sort(key=lambda piece: (piece.top + piece.bottom, piece.left))
+    return found
+
+
+def _cut(dark: npt.NDArray[np.bool_], x: int, y: int, depth: int) -> list[tuple[int, int, int, int]]:
+    """Cut along white gaps, across and down in turn (the X-Y cut of Nagy, Seth, Viswanathan 1992)."""
+    parts = []
+    tall = [b - a for a, b in _runs(dark.sum(axis=1) >= 1, 1)]
+    gap = round(_SPLIT * min(max([h for h in tall if h >= _LOWEST], default=20), 24))
+    for x0, x1 in _runs(dark.any(axis=0), gap):
+        column = dark[:, x0:x1]
+        for y0, y1 in _runs(column.sum(axis=1) >= 1, 1):
+            parts.append((x0, y0, x1, y1))
+    if len(parts) <= 1 or depth == 0:
+        return [(x + x0, y + y0, x + x1, y + y1) for x0, y0, x1, y1 in parts]
+    result = []
+    for x0, y0, x1, y1 in parts:
+        result += _cut(dark[y0:y1, x0:x1], x + x0, y + y0, depth - 1)
+    return result
+
+
+def crops(image: Image, found: Sequence[Piece], scale: float) -> list[Image]:
+    """Cut the pieces out of the sheet's own image; `scale` is its size over that of the working image."""
+    height, width = image.shape[:2]
+    result = []
+    for piece in found:
+        margin = max(2.0, _MARGIN * piece.height)
+        top = max(0, int((piece.top - margin) * scale))
+        bottom = min(height, int(np.ceil((piece.bottom + margin) * scale)))
+        left = max(0, int((piece.left - 1.5 * margin) * scale))
+        right = min(width, int(np.ceil((piece.right + 1.5 * margin) * scale)))
+        result.append(image[top:bottom, left:right])
+    return result

@@ -1,0 +1,94 @@
+"""Roles of the columns, assigned together: the print above them, their widths and their order.
+
+One heading may be unreadable or mean two things ("No." is a quantity on one pad and a code on the next).
+All columns are therefore given their roles at once: the most probable assignments under a small model of how
+order pads are laid out, found by a beam over the columns from left to right.
+"""
+
+import math
+from collections.abc import Sequence
+
+from formread.layout.heading import HeadedColumn
+from formread.layout.record import ColumnRole
+
+_ROLES: tuple[ColumnRole, ...] = (
+    "code", "description", "quantity", "unit_price", "line_total", "size", "page", "other",
+)
+
+# Usual width of a column as a share of the table, and the spread of its logarithm. Common practice, no source.
+_WIDTH: dict[ColumnRole, tuple[float, float]] = {
+    "code": (0.14, 0.45),
+    "description": (0.40, 0.45),
+    "quantity": (0.09, 0.40),
+    "unit_price": (0.15, 0.40),
+    "line_total": (0.16, 0.40),
+    "size": (0.11, 0.45),
+    "page": (0.08, 0.40),
+    "other": (0.12, 0.70),
+}
+_PRIOR: dict[ColumnRole, float] = {"size": -1.0, "page": -1.0, "other": -1.2, "code": -0.2}
+_MISSING: dict[ColumnRole, float] = {"quantity": -2.0, "unit_price": -1.6, "line_total": -3.0, "description": -1.0}
+_UNHEARD = 0.004  # probability that a recognised heading means a role that its word never has
+_NOT_LAST = -2.0  # nats: the line total is all but always the last column
+_ODD_ORDER = -1.2  # price before quantity, description before code
+_WRONG_ORDER = -4.0  # total before price
+_BEAM = 300
+_SPLIT_ELSEWHERE = -5.0  # pounds and pence boxes under anything but money
+
+
+def _heading_score(column: HeadedColumn, role: ColumnRole) -> float:
+    match = column.match
+    told = match.roles.get(role, 0.0)
+    mixed = match.known * told + (1 - match.known) / len(_ROLES)
+    return math.log(max(mixed, _UNHEARD))
+
+
+def _shape_score(column: HeadedColumn, role: ColumnRole, width: float) -> float:
+    share = (column.right.middle - column.left.middle) / width
+    usual, spread = _WIDTH[role]
+    score = -0.5 * (math.log(max(share, 0.01) / usual) / spread) ** 2 - math.log(spread) + _PRIOR.get(role, 0.0)
+    if column.pence is not None and role not in ("unit_price", "line_total"):
+        score += _SPLIT_ELSEWHERE
+    return score
+
+
+def _order_score(roles: tuple[ColumnRole, ...]) -> float:
+    place = {role: k for k, role in enumerate(roles) if role != "other"}
+    score = sum(cost for role, cost in _MISSING.items() if role not in place)
+    if "line_total" in place and place["line_total"] != len(roles) - 1:
+        score += _NOT_LAST
+    for before, after, cost in (
+        ("unit_price", "line_total", _WRONG_ORDER),
+        ("quantity", "unit_price", _ODD_ORDER),
+        ("quantity", "line_total", _WRONG_ORDER),
+        ("code", "description", _ODD_ORDER),
+        ("code", "unit_price", _ODD_ORDER),
+        ("description", "line_total", _WRONG_ORDER),
+    ):
+        if before in place and after in place and place[before] > place[after]:  # type: ignore[index]
+            score += cost
+    return score
+
+
+def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[ColumnRole, ...], float]]:
+    """Return the `best` most probable assignments of roles with their probabilities, most probable first.
+
+    No role but ``other`` is given twice. The probabilities are shares among all assignments weighed.
+    """
+    width = max(columns[-1].right.middle - columns[0].left.middle, 1.0)
+    beam: list[tuple[float, tuple[ColumnRole, ...]]] = [(0.0, ())]
+    for column in columns:
+        scores = {role: _heading_score(column, role) + _shape_score(column, role, width) for role in _ROLES}
+        grown = [
+            (score + scores[role], (*roles, role))
+            for score, roles in beam
+            for role in _ROLES
+            if role == "other" or role not in roles
+        ]
+        grown.sort(key=lambda item: (-item[0], item[1]))
+        beam = grown[:_BEAM]
+    whole = [(score + _order_score(roles), roles) for score, roles in beam]
+    whole.sort(key=lambda item: (-item[0], item[1]))
+    top = whole[0][0]
+    total = sum(math.exp(score - top) for score, _ in whole)
+    return [(roles, math.exp(score - top) / total) for score, roles in whole[:best]]

@@ -1,0 +1,239 @@
+"""What order pads print above columns and beside totals, and how probable each word is on a piece of print.
+
+The words are common practice on order pads (no source). A word is matched in two ways: by the recogniser's
+own probabilities for that word (the CTC forward sum of Graves et al., ICML 2006), which finds a word that
+the free reading got wrong by a letter or two; and, for wording that is not listed, by the words in it.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Generic, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+from rapidfuzz import fuzz, process
+
+from formread.layout.record import ColumnRole, TotalRole
+from formread.ocr import PrintedText, alphabet
+
+Role = TypeVar("Role", bound=str)
+
+_UNKNOWN_COST = 2.0  # nats: how much worse than the free reading a listed word may be before it is doubted
+_UNKNOWN_PER_LETTER = 0.9  # nats a letter: a garbled letter costs about twice that
+_SHORTLIST = 16  # phrases scored in full; the fuzzy match never ranked the right one lower in trials
+_WORD_ALIKE = 78  # of 100: one letter wrong in five
+_FLOOR = 1e-7  # the least probability of a character: print is never certain
+
+_HEADINGS: dict[str, Mapping[ColumnRole, float]] = {}
+
+
+def _heading(words: str, **roles: float) -> None:
+    for word in words.split("|"):
+        _HEADINGS[word] = roles  # type: ignore[assignment]
+
+
+_heading("qty|quantity|how many|quant|quan|qnty|units|number required|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|quantity ordered|qty ordered|number of items|no. of items|count", quantity=1.0)
+_heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
+_heading("price|price £|unit", unit_price=0.8, line_total=0.2)
+_heading("price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|catalogue price|cat. price|our price|price per pack|list price", unit_price=1.0)
+_heading("total|amount|line total|total £|amount £|total price|total cost|total amount|item total|extension|sum|total (£)|row total|order value|total value|price total|totals", line_total=1.0)
+_heading("value|value £|cost £", line_total=0.8, unit_price=0.2)
+_heading("cost", line_total=0.6, unit_price=0.4)
+_heading("£|£ p|£p|£ : p|£. p|£ pence|pounds|pounds pence|£ pp", line_total=0.6, unit_price=0.4)
+_heading("p|pence|pp", line_total=0.5, unit_price=0.5)
+_heading("code|item no.|item no|item code|cat. no.|cat no|cat. no|cat no.|catalogue no.|catalogue no|catalogue number|ref|ref.|ref. no.|ref no|reference|product code|stock no.|stock no|order no.|article no.|art. no.|item number|code no.|code no|stock code|order code|product no.|part no.|line no.|prod. code|cat. ref.|cat ref|cat.|catalogue ref|item ref|catalogue code|cat. code", code=1.0)
+_heading("page|page no.|page no|pg|pg.|cat. page|catalogue page|page number", page=1.0)
+_heading("size|sizes|size/colour|size & colour|size or colour|size / colour|weight", size=1.0)
+_heading("colour|color|shade|colour choice|col.|col|row|line|vat|tick|office use|notes|remarks|1st choice|2nd choice|in stock|packed|done|for office use|✓|initial|paid|due", other=1.0)
+_heading("description|item description|details|particulars|product|goods|article|description of goods|item name|product name|name of item|product description|what|articles|items|items ordered|goods ordered|name of article|title|description of item|descr.|desc.|desc|goods required|item & description|what you would like|name|variety|flavour|product / description", description=1.0)
+_heading("item", description=0.8, code=0.2)
+
+_TOTALS: dict[str, Mapping[TotalRole, float]] = {}
+
+
+def _total(words: str, **roles: float) -> None:
+    for word in words.split("|"):
+        _TOTALS[word] = roles  # type: ignore[assignment]
+
+
+_total("goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|value of goods|total for goods|items total|total of items|goods total £|sub-total £|order subtotal|total items|sum of goods|goods sum|total of lines|net total", goods=1.0)
+_total("order value|order total|sum", goods=0.5, total=0.5)
+_total("delivery|delivery charge|carriage|postage|p&p|p & p|post & packing|postage & packing|postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|charge|delivery (if any)|handling|carriage paid", delivery=1.0)
+_total("discount|less discount|discount £|minus discount|less discount %|discount (if any)|- discount|less: discount|money off|less voucher|voucher|rebate|less money off|less offer|reduction|allowance", discount=1.0)
+_total("deposit|less deposit|paid|deposit paid|amount paid|paid on account|less paid|already paid|less already paid|less deposit paid|paid already|less amount paid|part paid|prepaid|cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order", deposit=1.0)
+_total("less|minus|credit", discount=0.6, deposit=0.4)
+_total("total|total £|grand total|total due|amount due|to pay|total to pay|balance|balance due|please pay|amount payable|total amount|total payable|amount to pay|to pay £|now due|pay|total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|left to pay|total price|final total|total to be paid|customer pays|grand total £|total owing|total cost|balance to pay|total amount due|all together|altogether|to be paid|total incl. delivery|total with delivery", total=1.0)
+_total("amount|balance c/f", total=0.7, other=0.3)
+_total("vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap", other=1.0)
+
+_CUSTOMER = ("name", "address", "customer", "customer name", "customer's name", "mr/mrs/ms", "mr/mrs/miss", "mr/mrs", "postcode", "post code", "tel", "tel.", "tel no.", "telephone", "phone", "phone no.", "to", "to:", "for", "street", "house no.", "flat", "town", "date", "order for", "your name", "your address", "name & address", "name and address", "deliver to", "delivery address", "house", "road", "email", "mobile", "ordered by", "customer no.", "number & street", "house / street", "agent", "m", "sold to")
+
+
+@dataclass(frozen=True, slots=True)
+class Match(Generic[Role]):
+    """What a piece of print may mean.
+
+    Attributes
+    ----------
+    known
+        Probability that the print is one of the listed words at all.
+    roles
+        Probabilities of the roles, given that it is; they sum to one (empty when nothing fits).
+    word
+        The likeliest listed word.
+    """
+
+    known: float
+    roles: Mapping[Role, float]
+    word: str
+
+
+def _spellings(phrase: str) -> list[str]:
+    forms = [phrase, phrase.capitalize(), phrase.title(), phrase.upper()]
+    forms += [form.replace(" ", "") for form in forms]
+    forms += [form + ":" for form in forms[:4]]
+    return list(dict.fromkeys(forms))
+
+
+@cache
+def _codes() -> dict[str, int]:
+    codes: dict[str, int] = {}
+    for k, character in enumerate(alphabet()):
+        codes.setdefault(character, k + 1)
+    return codes
+
+
+def log_likelihood(scores: npt.NDArray[np.float32], texts: Sequence[str]) -> npt.NDArray[np.float64]:
+    """Return the log probability of each text on one crop.
+
+    Parameters
+    ----------
+    scores
+        (T, C) CTC probabilities of the recogniser, the blank in column 0.
+    texts
+        The N texts asked about. A text with a character that the recogniser lacks gets ``-inf``, as does one
+        that is too long for T steps.
+
+    Returns
+    -------
+    (N,) float64
+
+    References
+    ----------
+    Graves, Fernández, Gomez, Schmidhuber (2006), Connectionist temporal classification, section 4.1.
+    """
+    codes = _codes()
+    labels = [[codes.get(c, -1) for c in text] for text in texts]
+    longest = max((len(label) for label in labels), default=0)
+    states = 2 * longest + 1
+    symbol = np.zeros((len(texts), states), np.intp)
+    possible = np.ones(len(texts), bool)
+    for n, label in enumerate(labels):
+        possible[n] = -1 not in label
+        symbol[n, 1 : 2 * len(label) : 2] = [max(code, 0) for code in label]
+    skip = np.zeros((len(texts), states), bool)
+    skip[:, 3::2] = symbol[:, 3::2] != symbol[:, 1:-2:2]
+    skip &= symbol != 0
+    emission = np.maximum(scores.astype(np.float64), _FLOOR)
+    alpha = np.zeros((len(texts), states))
+    alpha[:, 0] = emission[0, 0]
+    if states > 1:
+        alpha[:, 1] = emission[0, symbol[:, 1]]
+    log = np.zeros(len(texts))
+    for t in range(1, len(emission)):
+        moved = alpha.copy()
+        moved[:, 1:] += alpha[:, :-1]
+        moved[:, 2:] += np.where(skip[:, 2:], alpha[:, :-2], 0.0)
+        alpha = moved * emission[t][symbol]
+        scale = np.maximum(alpha.max(axis=1), 1e-300)
+        alpha /= scale[:, None]
+        log += np.log(scale)
+    ends = np.array([2 * len(label) for label in labels])
+    rows = np.arange(len(texts))
+    final = alpha[rows, ends] + np.where(ends > 0, alpha[rows, np.maximum(ends - 1, 0)], 0.0)
+    result = np.where(possible & (final > 0), log + np.log(np.maximum(final, 1e-300)), -np.inf)
+    return np.asarray(result, np.float64)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.lower().replace(":", " ").replace("_", " ").split())
+
+
+def _match(prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, float]]) -> Match[Role]:
+    """Match the lines of print of one cell, or one label, against a vocabulary."""
+    best: Match[Role] = Match(0.0, {}, "")
+    for read in prints:
+        found = _match_line(read, words)
+        if found.known > best.known:
+            best = found
+    if len(prints) > 1:
+        whole = _plain(" ".join(read.text for read in prints))
+        close = process.extractOne(whole, words.keys(), scorer=fuzz.ratio, score_cutoff=84)
+        if close is not None and len(close[0]) > len(best.word):
+            best = Match(max(0.97, best.known), words[close[0]], close[0])
+    return best
+
+
+def _match_line(read: PrintedText, words: Mapping[str, Mapping[Role, float]]) -> Match[Role]:
+    text = _plain(read.text)
+    if not text:
+        return Match(0.0, {}, "")
+    short = [word for word, _, _ in process.extract(text, words.keys(), scorer=fuzz.ratio, limit=_SHORTLIST)]
+    spelled = [(form, word) for word in short for form in _spellings(word)]
+    likelihood = log_likelihood(read.scores, [form for form, _ in spelled])
+    free = float(np.log(np.maximum(read.scores.max(axis=1), _FLOOR)).sum())
+    unknown = free - _UNKNOWN_COST - _UNKNOWN_PER_LETTER * len(text)
+    by_word: dict[str, float] = {}
+    for value, (_, word) in zip(likelihood, spelled, strict=True):
+        by_word[word] = max(by_word.get(word, -np.inf), float(value))
+    top = max(by_word, key=lambda word: by_word[word])
+    weights = {word: np.exp(value - max(by_word[top], unknown)) for word, value in by_word.items()}
+    total = sum(weights.values())
+    known = total / (total + np.exp(unknown - max(by_word[top], unknown)))
+    if known < 0.5:
+        return _match_tokens(text, words, Match(float(known), {}, top))
+    roles: dict[Role, float] = {}
+    for word, weight in weights.items():
+        for role, share in words[word].items():
+            roles[role] = roles.get(role, 0.0) + share * weight / total
+    return Match(float(known), roles, top)
+
+
+def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback: Match[Role]) -> Match[Role]:
+    """Match wording that is not listed by the listed words in it: "our goods total £" by "goods total"."""
+    best = fallback
+    tokens = text.replace("/", " ").replace("(", " ").replace(")", " ").split()
+    for size in (3, 2, 1):
+        for start in range(len(tokens) - size + 1):
+            piece = " ".join(tokens[start : start + size])
+            if len(piece) < 3:
+                continue
+            close = process.extractOne(piece, words.keys(), scorer=fuzz.ratio, score_cutoff=_WORD_ALIKE)
+            if close is None or len(close[0]) < 3:
+                continue
+            share = len(piece) / max(len(text), 1)
+            known = (close[1] / 100) ** 2 * (0.45 + 0.45 * share)
+            if known > best.known:
+                best = Match(known, words[close[0]], close[0])
+        if best.known > 0.6:
+            break
+    return best
+
+
+def match_heading(prints: Sequence[PrintedText]) -> Match[ColumnRole]:
+    """Say what the print above a column may mean; `prints` are its lines from top to bottom."""
+    return _match(prints, _HEADINGS)
+
+
+def match_total(prints: Sequence[PrintedText]) -> Match[TotalRole]:
+    """Say what the print beside a box of the totals block may mean."""
+    return _match(prints, _TOTALS)
+
+
+def is_customer_label(read: PrintedText) -> bool:
+    """Say whether the print is a label of the customer block ("Name", "Address", ...)."""
+    text = _plain(read.text).strip(".")
+    if len(text) < 2:
+        return False
+    return process.extractOne(text, _CUSTOMER, scorer=fuzz.ratio, score_cutoff=80) is not None

@@ -1,0 +1,1 @@
+"""Tests of formread.layout: tiny drawn slips whose answer is known."""
