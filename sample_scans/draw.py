@@ -1,0 +1,90 @@
+"""Draw sets of photos with their truth.
+
+``python -m sample_scans.draw --family tune --photos 20 --seed 1 --out FOLDER`` draws a set for measurements.
+"""
+
+import argparse
+import json
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from sample_scans.hands import Mnist
+from sample_scans.photos import Photo, random_photo
+from sample_scans.slips import RGB
+
+STORED_AS = {
+    1: None,
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_90,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_270,
+}
+"""How the upright picture is turned before it is stored under each EXIF orientation (Exif 2.32, tag 0x0112)."""
+ORIENTATION_TAG = 0x0112
+
+
+def save_jpeg(image: RGB, path: Path, quality: int, orientation: int | None) -> None:
+    """Store an upright picture as a camera does: turned, with the EXIF tag that says how (None: no tag)."""
+    picture = Image.fromarray(image)
+    exif = Image.Exif()
+    turn = STORED_AS[orientation or 1]
+    if turn is not None:
+        picture = picture.transpose(turn)
+    if orientation is not None:
+        exif[ORIENTATION_TAG] = orientation
+        picture.save(path, "JPEG", quality=quality, exif=exif)
+    else:
+        picture.save(path, "JPEG", quality=quality)
+
+
+def write_truth(entries: list[dict[str, Any]], photos: list[str], path: Path, about: str) -> None:
+    """Write ``truth.json``: every photo's name, and every slip's truth."""
+    body = {"formread": "truth", "about": about, "currency": "GBP", "minor_unit_digits": 2, "photos": photos,
+            "slips": entries, "problems": []}
+    path.write_text(json.dumps(body, ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8")
+
+
+def draw_set(family: str, photos: int, seed: int, out: Path, mnist: Mnist | None) -> None:
+    """Draw a set for measurements into a folder."""
+    out.mkdir(parents=True, exist_ok=True)
+    entries: list[dict[str, Any]] = []
+    names = []
+    for number in range(photos):
+        photo: Photo = random_photo(seed * 100_000 + number, "tune" if family == "tune" else "test", mnist)
+        rng = np.random.default_rng([seed, number, 31])
+        name = f"IMG_{number:04d}.jpg"
+        orientation = None if rng.random() < 0.3 else int(rng.integers(1, 9)) if rng.random() < 0.4 else 1
+        save_jpeg(photo.shot.image, out / name, int(rng.integers(74, 93)), orientation)
+        entries += photo.truth(name)
+        names.append(name)
+    write_truth(entries, names, out / "truth.json", f"Invented slips, drawn: family {family}, seed {seed}.")
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Read the command line and draw."""
+    parser = argparse.ArgumentParser(prog="python -m sample_scans.draw", description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--family", choices=["tune", "test"], help="which designs, fonts and hands")
+    parser.add_argument("--photos", type=int, default=20)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, help="folder to draw into")
+    parser.add_argument("--mnist", type=Path, help="folder of the MNIST idx files: draw from all its writers")
+    parser.add_argument("--writers", type=Path, help="npz with the writer of each MNIST picture (default: in --mnist)")
+    given = parser.parse_args(arguments)
+    if given.out is None or given.family is None:
+        parser.error("say --family and --out")
+    cv2.setNumThreads(1)
+    mnist = None
+    if given.mnist is not None:
+        mnist = Mnist(given.mnist, given.writers or given.mnist / "mnist_writers.npz")
+    draw_set(given.family, given.photos, given.seed, given.out, mnist)
+
+
+if __name__ == "__main__":
+    main()
