@@ -1,1 +1,4 @@
-"""What the pile means at the door: order of drops, amounts due, float, cashing up. Knows slips, not photos."""
+"""What the pile means at the door: order of drops, amounts due, float, cashing up.
+
+Knows slips, not photos.
+"""
