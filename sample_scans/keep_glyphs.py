@@ -1,38 +1,89 @@
 """Choose the hands that the project keeps, trace their digits and write ``glyphs.npz``.
 
 ``python -m sample_scans.keep_glyphs MNIST_FOLDER WRITERS_NPZ`` - needed only to choose other hands.
+
+Only digits that stay legible after tracing are kept: drawn again with a pen they must look to their nearest
+neighbours among MNIST's training pictures like what they are. The kept hands are therefore a little neater
+than MNIST as a whole; sets drawn from the whole of MNIST are not sifted.
 """
 
 import sys
 from pathlib import Path
 
+import cv2
 import numpy as np
+import numpy.typing as npt
 
 from sample_scans.hands import GLYPHS, Digits, Mnist, mnist_writers, traced_hand
+from sample_scans.pen import DIGIT_PIXELS, Glyph, extent, ink
 
-KEPT = {"test": 56, "train": 40}
+KEPT = {"test": 58, "train": 40}
 """Hands kept from each part: one for every slip among the samples, and enough to develop with."""
 SHAPES = 4
 """Ways of writing each digit that are kept."""
 SCALE = 100.0
 """Points are kept as whole hundredths of a digit's height, in one byte each."""
+NEIGHBOURS = 7
+LEAST_SHARE = 0.8
+"""A hand is kept when the best shape of each of its digits has this share of like neighbours."""
+
+
+def picture_of(glyph: Glyph) -> npt.NDArray[np.float32]:
+    """Draw a traced digit again, (784,) float32 of length 1, as MNIST would have it."""
+    left, right = extent(glyph)
+    mask = np.zeros((112, 112), np.uint8)
+    shift = np.array([56 - 2 * DIGIT_PIXELS * (left + right), 16 + 4 * DIGIT_PIXELS])
+    ink(mask, [s * 4 * DIGIT_PIXELS + shift for s in glyph], 9.0, np.random.default_rng(0))
+    small = cv2.resize(mask, (28, 28), interpolation=cv2.INTER_AREA).astype(np.float32).ravel()
+    return np.asarray(small / max(float(np.linalg.norm(small)), 1e-6), np.float32)
+
+
+def legible(glyphs: list[Glyph], labels: list[int], mnist: Mnist) -> list[float]:
+    """Share of each digit's nearest training pictures that show the same digit."""
+    pictures = np.frombuffer((mnist.folder / "train-images-idx3-ubyte").read_bytes(), np.uint8, offset=16)
+    known = np.frombuffer((mnist.folder / "train-labels-idx1-ubyte").read_bytes(), np.uint8, offset=8)
+    train = pictures.reshape(-1, 784).astype(np.float32)
+    train /= np.linalg.norm(train, axis=1, keepdims=True)
+    shares = []
+    for start in range(0, len(glyphs), 500):
+        block = np.stack([picture_of(g) for g in glyphs[start : start + 500]])
+        near = np.argpartition(-(block @ train.T), NEIGHBOURS, axis=1)[:, :NEIGHBOURS]
+        right = known[near] == np.array(labels[start : start + 500])[:, None]
+        shares += right.mean(axis=1).tolist()
+    return shares
+
+
+def _worst(hand: Digits, flat: list[tuple[Digits, int, Glyph]], share: list[float]) -> float:
+    """The least legible digit of a hand, by its best shape."""
+    best = [0.0] * 10
+    for (owner, digit, _), value in zip(flat, share, strict=True):
+        if owner is hand:
+            best[digit] = max(best[digit], value)
+    return min(best)
 
 
 def main() -> None:
-    """Trace and write."""
+    """Trace, sift and write."""
     mnist = Mnist(Path(sys.argv[1]), Path(sys.argv[2]))
     points, strokes, glyphs = [], [], []
     labels, writers, parts = [], [], []
     at = 0
     for part, count in KEPT.items():
-        plenty = sorted(mnist_writers(mnist, part).items(), key=lambda item: (-min(map(len, item[1])), item[0]))
-        for writer, _ in plenty[:count]:
-            hand: Digits = traced_hand(mnist, part, writer)
-            for label, shapes in enumerate(hand.shapes):
-                for shape in shapes[:SHAPES]:
+        order = sorted(mnist_writers(mnist, part).items(), key=lambda i: (-min(map(len, i[1])), i[0]))
+        hands = [traced_hand(mnist, part, writer) for writer, _ in order[: 2 * count]]
+        flat = [(h, d, g) for h in hands for d, shapes in enumerate(h.shapes) for g in shapes]
+        share = legible([g for _, _, g in flat], [d for _, d, _ in flat], mnist)
+        hands = [hand for hand in hands if _worst(hand, flat, share) > LEAST_SHARE][:count]
+        print(part, len(hands), "hands kept")
+        for hand in hands:
+            for digit in range(10):
+                own = [(s, g) for (h, d, g), s in zip(flat, share, strict=True) if h is hand and d == digit]
+                best = sorted(own, key=lambda pair: -pair[0])
+                kept = [g for s, g in best if s > 0.99][:SHAPES] or [best[0][1]]
+                for shape in kept:
                     glyphs.append(len(strokes))
-                    labels.append(label)
-                    writers.append(writer)
+                    labels.append(digit)
+                    writers.append(hand.writer)
                     parts.append(part)
                     for stroke in shape:
                         strokes.append(at)

@@ -4,7 +4,7 @@ Everything here is invented. Money is whole pence.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -213,7 +213,7 @@ def make_order(
     if habits.blank_totals and mistake != "product":
         blank = [line.row for line in lines if rng.random() < 0.5]
         lines = [replace(line, line_total=None) if line.row in blank else line for line in lines]
-    written_total = None if habits.no_total else total
+    written_total = None if habits.no_total and mistake is None else total
     if written_total is None or written_total == right:
         mistake = None
     entries = _entries(lines, charges, goods, written_total, wanted, habits, rng)
@@ -375,10 +375,3 @@ def _corrected(entries: list[Entry], habits: Habits, wanted: Wanted, rng: np.ran
             before = money_text(value + step if value + step > 0 else value + 10, habits, wanted)
         entries[chosen] = replace(entry, corrected_from=before)
     return entries
-
-
-@dataclass(frozen=True, slots=True)
-class Blank:
-    """A slip nobody has written on."""
-
-    entries: tuple[Entry, ...] = field(default=())

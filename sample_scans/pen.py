@@ -31,8 +31,8 @@ def trace(picture: npt.NDArray[np.uint8]) -> Glyph:
 
     side = picture.shape[0] * TRACE_ZOOM
     big = cv2.resize(picture, (side, side), interpolation=cv2.INTER_CUBIC)
-    big = cv2.GaussianBlur(big, (0, 0), 0.32 * TRACE_ZOOM)
-    ink = big > 110
+    big = cv2.GaussianBlur(big, (0, 0), 0.25 * TRACE_ZOOM)
+    ink = big > 125
     if not ink.any():
         return []
     paths = _walk(skeletonize(ink))

@@ -86,10 +86,12 @@ def lay_out(
         w, h = slip.design.width, slip.design.height
         c, s = abs(np.cos(angle)), abs(np.sin(angle))
         sizes.append((w * c + h * s, w * s + h * c))
-    best = min(_shelves(sizes, columns) for columns in range(1, len(slips) + 1)) if len(slips) == 1 else min(
+    if not slips:
+        return []
+    best = min(
         (_shelves(sizes, columns) for columns in range(1, len(slips) + 1)),
         key=lambda shelf: max(shelf[0] / (4 if wide else 3), shelf[1] / (3 if wide else 4)),
-    )  # fmt: skip
+    )
     laid = []
     for slip, angle, (x, y) in zip(slips, angles, best[2], strict=True):
         jitter = rng.normal(0, 2.0, 2)

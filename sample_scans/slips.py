@@ -25,6 +25,8 @@ CARBON_PAPERS = ((250, 205, 212), (252, 238, 165), (196, 222, 242), (247, 216, 2
 PENS = ((28, 44, 120), (20, 24, 34), (40, 60, 150), (70, 72, 78), (22, 30, 80))
 """Blue, black, bright blue, pencil grey and blue-black ink."""
 PENCIL = (70, 72, 78)
+WORD_BROADENING = 0.3
+"""Handwriting fonts draw thinner lines than pens do; they are thickened by this share of the pen's width."""
 CARBONS = ((62, 50, 140), (45, 60, 130), (50, 50, 70), (90, 60, 140))
 
 
@@ -135,8 +137,8 @@ class _Desk:
         room = max(right - left - 1.2, 2.0)
         squeeze = 1.0
         if wide * height > room:
-            height *= max(0.72, room / (wide * height))
-            squeeze = min(1.0, max(0.72, room / (wide * height)))
+            height *= max(0.62, room / (wide * height))
+            squeeze = min(1.0, max(0.7, room / (wide * height)))
         spare = max(room - wide * height * squeeze, 0.0)
         x = left + 0.6 + spare * float(np.clip(align + self.rng.normal(0, 0.07), 0, 1))
         y = bottom - (0.14 + self.rng.normal(0, 0.035)) * (bottom - top)
@@ -168,11 +170,19 @@ class _Desk:
         ImageDraw.Draw(stamp).text((pad - box[0], pad - box[1]), text, 255, face, "ls")
         tilt = float(self.rng.normal(0, 0.7))
         turned = np.asarray(stamp.rotate(tilt, Image.Resampling.BICUBIC, expand=True))
+        turned = _broaden(turned, WORD_BROADENING * self.hand.pen * scale)
         x0 = int(left * scale + box[0]) - pad
         y0 = int(base * scale + box[1]) - pad - (turned.shape[0] - stamp.height) // 2
         x1, y1 = max(x0, 0), max(y0, 0)
         part = self.mask[y1 : y0 + turned.shape[0], x1 : x0 + turned.shape[1]]
         np.maximum(part, turned[y1 - y0 : y1 - y0 + part.shape[0], x1 - x0 : x1 - x0 + part.shape[1]], out=part)
+
+
+def _broaden(mask: Mask, by: float) -> Mask:
+    """Thicken a font's thin lines to about the pen's."""
+    size = max(1, round(by))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size + 1, size + 1))
+    return np.asarray(cv2.dilate(mask, kernel), np.uint8)
 
 
 def _write_entry(desk: _Desk, design: Design, cell: Cell, entry: Entry) -> None:
