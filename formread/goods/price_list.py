@@ -105,6 +105,11 @@ class PriceList:
         """What one piece costs now, in minor units, by normalised code."""
         return {code: product.price for code, product in self.products.items()}
 
+    @property
+    def descriptions(self) -> Mapping[str, str]:
+        """What each product is called, by normalised code; products without a description are left out."""
+        return {code: product.description for code, product in self.products.items() if product.description}
+
     def find(self, code: str | None) -> Product | None:
         """Look a product up by its code, however it is spaced; None for none."""
         return self.products.get(normalise_code(code)) if code else None

@@ -4,8 +4,8 @@ Money taken along the round is change for later doors. Two answers:
 
 - :func:`float_for_twenties`: the smallest float that never fails if every customer hands over the big note.
   Exact, by counting.
-- :func:`smallest_float`: the smallest float found that can give change at every door in 99 of 100 rounds, when
-  customers pay as a table of probabilities says. Rounds with few ways to go are counted out and every smaller
+- :func:`smallest_float`: the smallest float found that can give change at every door in 99 of 100 rounds,
+  when customers pay as a table of probabilities says. Rounds with few ways to go are counted out and every smaller
   float is tried, so the answer is exact; longer ones are simulated with a fixed seed, and the answer says how
   far it may be off.
 
@@ -93,8 +93,8 @@ def float_for_twenties(dues: Sequence[int], cash: Cash) -> Float:
 
     Notes
     -----
-    A customer hands over as few big notes as cover the amount, so the change is less than one big note and none
-    of the notes taken can help to give it. The float must hold the change of every door, to the penny; coins
+    A customer hands over as few big notes as cover the amount, so the change is less than one big note and
+    none of the notes taken can help to give it. The float must hold the change of every door, to the penny; coins
     for each door by themselves, as few as can be, add up to exactly that.
     """
     pieces: dict[int, int] = {}
@@ -253,11 +253,11 @@ def _short_of_small(values: Sequence[int], held: Sequence[int], amount: int) -> 
 
 
 def _needs(play: Round, ways: npt.NDArray[np.int8]) -> tuple[Counts, npt.NDArray[np.int64]]:
-    """Return what each round needs: pieces if change is always the fewest, (K, R), and a bound on the value, (R,).
+    """Return what each round needs: pieces for the fewest-pieces change, (K, R), and least value, (R,).
 
     With these pieces the round goes well: the largest-first way is then the one with the fewest pieces. The
-    bound: at a value D that divides all larger ones, change modulo D can only come from pieces smaller than D,
-    so the float must hold what those that came in do not cover.
+    bound: at a value D that divides all larger ones, change modulo D can only come from pieces smaller than
+    D, so the float must hold what those that came in do not cover.
     """
     values = play.values
     columns = ways.shape[1]
@@ -316,8 +316,8 @@ def smallest_float(
     -----
     The search starts from the pieces that let enough rounds go well when change is always the fewest pieces,
     leaves pieces out from the largest down, and swaps pieces for smaller ones, as long as enough rounds still
-    go well. A simulated answer is then measured on fresh rounds and topped up until the lower confidence bound
-    reaches the target.
+    go well. A simulated answer is then measured on fresh rounds and topped up until the lower confidence
+    bound reaches the target.
     """
     play = Round(dues, behaviours, cash)
     counted_out = play.ways <= _ENUMERATED
@@ -453,16 +453,16 @@ class _Search:
         success = search.success(offered)
         worths = np.array([self._play.values[at] for at in usable])
         gain = (success[1:] - success[0]) / worths
-        return offered[1 + int(gain.argmax())]
+        return np.asarray(offered[1 + int(gain.argmax())], np.int32)
 
     def least_possible(self, target: float) -> int:
         """Return the value that no float can go below, when the ways are counted out."""
         order = np.argsort(self._bound, kind="stable")
         reached = np.searchsorted(np.cumsum(self._weights[order]), target - 1e-12)
-        return int(self._bound[order[min(reached, len(order) - 1)]])
+        return int(self._bound[order[min(int(reached), len(order) - 1)]])
 
     def try_smaller(self, pieces: Counts, least: int) -> tuple[bool, Counts]:
-        """Try every float of less value, cheapest first; say whether that could be done, and the best float."""
+        """Try every float of less value, cheapest first; return whether that could be done, and the best."""
         values = self._play.values
         worths = np.array(values, np.int64)
         best = int(pieces @ worths)
