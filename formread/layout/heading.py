@@ -6,18 +6,21 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from formread.layout.ink import Ink
-from formread.layout.printed import Piece, pieces
+from formread.layout.printed import WORDS, Piece, pieces, place_of_step
 from formread.layout.record import ColumnRole, Rectangle
 from formread.layout.rules import Rule
 from formread.layout.table import Level, Page, Table, straight
-from formread.layout.vocabulary import Match, match_heading
+from formread.layout.vocabulary import Match, match_heading, split_headings
 from formread.ocr import PrintedText
 
 Read = Callable[[Sequence[Piece]], list[PrintedText]]
 
 _BANDS = 4  # bands of an even run that may be lines for an address above the heading
 _REACH = 2.3  # row pitches that a heading without a line above it may be high
+_GUESSES = (1.1, 1.6)  # row pitches: usual heights of a heading row without a line above it
 _FULL = 0.75  # a divider seen on this share of the heading band divides headings too
+_ACROSS = 7.0  # pixels of print on either side of a divider that it runs through
+_CENTRED = 7.0  # pixels per heading by which centred headings may miss the edges that they imply
 _KNOWN = 0.5  # print is taken for a heading from this probability on
 _ENOUGH = 1.6  # headings recognised, summed as probabilities, at which the search for a better band stops
 _PENCE_WIDTH = 1.15  # widths of the pounds box that a pence box may have at most
@@ -70,13 +73,16 @@ class Heading:
 _NOTHING: Match[ColumnRole] = Match(0.0, {}, "")
 
 
-def _band(page: Page, table: Table, first: int) -> tuple[float, float]:
-    """Return top and bottom of the band over level `first`, at the middle of the table."""
+def _bands(page: Page, table: Table, first: int) -> list[tuple[float, float]]:
+    """Return top and bottom of the band over level `first`, at the middle of the table.
+
+    Where no line tells how high the heading row is, there are several guesses, the lowest first.
+    """
     x = (table.left.middle + table.right.middle) / 2
     level = table.levels[first]
     bottom = level.upper(x)
     if first > 0:
-        return table.levels[first - 1].lower(x), bottom
+        return [(table.levels[first - 1].lower(x), bottom)]
     reach = bottom - _REACH * table.pitch
     above = [
         other.lower(x)
@@ -89,7 +95,9 @@ def _band(page: Page, table: Table, first: int) -> tuple[float, float]:
     top = max([reach, *above])
     if len(starts) >= 2:
         top = max(top, float(np.median(starts)))
-    return max(top, 0.0), bottom
+    top = max(top, 0.0)
+    guesses = [bottom - share * table.pitch for share in _GUESSES]
+    return [(guess, bottom) for guess in guesses if guess > top + 0.15 * table.pitch] + [(top, bottom)]
 
 
 def _groups(content: Ink, read: Read, left: float, right: float, top: float, bottom: float) -> list[Group]:
@@ -105,7 +113,29 @@ def _groups(content: Ink, read: Read, left: float, right: float, top: float, bot
             clusters[-1].append(item)
         else:
             clusters.append([item])
-    return [_group(cluster) for cluster in clusters]
+    groups: list[Group] = []
+    for cluster in clusters:
+        whole = _group(cluster)
+        parts = _torn(cluster[0]) if len(cluster) == 1 and whole.match.known < 0.9 else []
+        groups += parts or [whole]
+    return groups
+
+
+def _torn(item: tuple[Piece, PrintedText]) -> list[Group]:
+    """Cut a line of print that runs through several headings."""
+    piece, read = item
+    best = read.scores.argmax(axis=1)
+    steps = [t for t in range(len(best)) if best[t] and (t == 0 or best[t] != best[t - 1])]
+    if len(steps) != len(read.text):
+        return []
+    result = []
+    for start, end in split_headings(read.text):
+        first = place_of_step(piece, steps[start] - 0.5)
+        last = place_of_step(piece, steps[end - 1] + 0.5)
+        low, high = max(0, steps[start] - 1), min(len(best), steps[end - 1] + 2)
+        part = PrintedText(read.text[start:end], read.confidence, read.scores[low:high])
+        result.append(Group(first, last, part.text, match_heading([part])))
+    return result
 
 
 def _group(cluster: Sequence[tuple[Piece, PrintedText]]) -> Group:
@@ -135,12 +165,27 @@ def _valley(content: Ink, a: Group, b: Group, top: float, bottom: float) -> floa
     return float(x[int(np.argmin(cost))])
 
 
-def _columns(content: Ink, page: Page, table: Table, first: int, read: Read) -> Heading:
-    top, bottom = _band(page, table, first)
+def _crossed(print_: Sequence[Piece], divider: Rule, top: float, bottom: float) -> bool:
+    """Say whether print of the heading row runs across a divider that stops below it."""
+    x = float(divider.at(np.array([(top + bottom) / 2]))[0])
+    return any(piece.left < x - _ACROSS and piece.right > x + _ACROSS for piece in print_)
+
+
+def _columns(
+    content: Ink, table: Table, first: int, band: tuple[float, float], read: Read
+) -> Heading:
+    top, bottom = band
     below = table.levels[-1].at((table.left.middle + table.right.middle) / 2)
     shares = [d.presence(top + 2, bottom - 2) for d in table.dividers]
     told = any(share >= _FULL for share in shares)
-    full = [d for d, share in zip(table.dividers, shares, strict=True) if share >= _FULL or not told]
+    y0, y1 = round(top) + 2, round(bottom) - 1
+    whole = Rectangle(round(table.left.middle) + 2, y0, round(table.right.middle) - 2, y1)
+    words = [] if told else pieces(content, whole, WORDS)
+    full = [
+        divider
+        for divider, share in zip(table.dividers, shares, strict=True)
+        if share >= _FULL or (not told and not _crossed(words, divider, top, bottom))
+    ]
     bounds = [table.left, *full, table.right]
     height = (top + bottom) / 2
     columns: list[HeadedColumn] = []
@@ -169,24 +214,66 @@ def _cell(
     width: float,
 ) -> list[HeadedColumn]:
     """Turn one cell of the heading row into its columns."""
-    if inner:
-        return _divided(left, right, groups, inner, width)
     named = [g for g in groups if g.match.known >= _KNOWN and g.match.word not in _MONEY]
-    if len(named) < 2:
+    if len(named) < 2 or (inner and len({g.match.word for g in named}) < 2):
+        if inner:
+            return _divided(left, right, groups, inner, width)
         heading = _merged(groups) if groups else Group(0, 0, "", _NOTHING)
         return [HeadedColumn(left, right, heading.text, heading.match)]
     # No rule divides these headings: the white between them and between what is written below does.
-    if not table.dividers:
-        named = [g for g in groups if g.match.known >= 0.3 or _like_print(g, named)]
-    top = bottom + 0.1 * table.pitch
-    edges = [left]
-    for a, b in zip(named[:-1], named[1:], strict=True):
-        x = _valley(content, a, b, top, below)
-        edges.append(straight((bottom, below), (x, x)))
-    edges.append(right)
-    return [
-        HeadedColumn(edges[k], edges[k + 1], group.text, group.match) for k, group in enumerate(named)
-    ]
+    full_width = right.middle - left.middle > 0.8 * width
+    if full_width:
+        named = [g for g in groups if g in named or _like_print(g, named)]
+    edges = _edges(content, table, left, right, named, bottom, below)
+    result = []
+    for k, group in enumerate(named):
+        a, b = edges[k], edges[k + 1]
+        here = [d for d in inner if a.middle + 6 < d.middle < b.middle - 6]
+        pence = here[0] if len(here) == 1 and _is_pence(a, here[0], b, width) else None
+        result.append(HeadedColumn(a, b, group.text, group.match, pence))
+    return result
+
+
+def _is_pence(left: Rule, divider: Rule, right: Rule, width: float) -> bool:
+    pounds, pence = divider.middle - left.middle, right.middle - divider.middle
+    return pence <= _PENCE_WIDTH * pounds and pounds + pence <= _PENCE_SHARE * width
+
+
+def _edges(
+    content: Ink, table: Table, left: Rule, right: Rule, named: Sequence[Group], bottom: float, below: float
+) -> list[Rule]:
+    """Return the boundaries of columns that only their headings tell apart."""
+    y = (bottom + below) / 2
+    ends = tuple(float(side.at(np.array([y]))[0]) for side in (left, right))
+    places = _centred(ends[0], ends[1], named)
+    if places is None:
+        top = bottom + 0.1 * table.pitch
+        places = [_valley(content, a, b, top, below) for a, b in zip(named[:-1], named[1:], strict=True)]
+    return [left, *(straight((bottom, below), (x, x)) for x in places), right]
+
+
+def _centred(left: float, right: float, named: Sequence[Group]) -> list[float] | None:
+    """Return the edges that centred headings imply, or None if the headings are not centred.
+
+    Every heading stands midway between two edges; with both ends known there is one equation more than
+    edges, and its miss tells whether the headings are centred at all.
+    """
+    centre = np.array([(g.left + g.right) / 2 for g in named])
+    n = len(named)
+    system = np.zeros((n, n - 1))
+    known = 2 * centre
+    known[0] -= left
+    known[-1] -= right
+    for k in range(n):
+        if k > 0:
+            system[k, k - 1] = 1
+        if k < n - 1:
+            system[k, k] = 1
+    solution, *_ = np.linalg.lstsq(system, known, rcond=None)
+    miss = float(np.abs(system @ solution - known).max()) / 2
+    bounds = [left, *solution.tolist(), right]
+    fits = all(bounds[k] - 3 < g.left and g.right < bounds[k + 1] + 3 for k, g in enumerate(named))
+    return solution.tolist() if miss <= _CENTRED and fits else None
 
 
 def _like_print(group: Group, named: Sequence[Group]) -> bool:
@@ -198,10 +285,8 @@ def _divided(
 ) -> list[HeadedColumn]:
     """Columns that share one heading cell: pounds and pence, or columns whose heading has no divider."""
     heading = _merged(groups) if groups else Group(0, 0, "", _NOTHING)
-    span = right.middle - left.middle
     if len(inner) == 1:
-        pounds, pence = inner[0].middle - left.middle, right.middle - inner[0].middle
-        if pence <= _PENCE_WIDTH * pounds and span <= _PENCE_SHARE * width:
+        if _is_pence(left, inner[0], right, width):
             return [HeadedColumn(left, right, heading.text, heading.match, inner[0])]
     edges = [left, *inner, right]
     result = []
@@ -219,9 +304,7 @@ def _paired(columns: list[HeadedColumn], width: float) -> list[HeadedColumn]:
         text = column.text.strip().lower().strip(".")
         before = result[-1] if result else None
         if before is not None and before.pence is None and text in _PENCE_WORDS:
-            pounds = column.left.middle - before.left.middle
-            pence = column.right.middle - column.left.middle
-            if pence <= _PENCE_WIDTH * pounds and pounds + pence <= _PENCE_SHARE * width:
+            if _is_pence(before.left, column.left, column.right, width):
                 result[-1] = HeadedColumn(before.left, column.right, before.text, before.match, column.left)
                 continue
         result.append(column)
@@ -240,11 +323,12 @@ def find_heading(content: Ink, page: Page, table: Table, read: Read) -> Heading:
     """
     best: Heading | None = None
     for first in range(min(_BANDS, len(table.levels) - 1)):
-        found = _columns(content, page, table, first, read)
-        if best is None or found.known > best.known + 0.5:
-            best = found
-        if best.known >= max(_ENOUGH, 0.6 * len(best.columns)):
-            break
+        for band in _bands(page, table, first):
+            found = _columns(content, table, first, band, read)
+            if best is None or found.known > best.known + 0.5:
+                best = found
+            if best.known >= max(_ENOUGH, 0.6 * len(best.columns)):
+                return best
     assert best is not None
     return best
 

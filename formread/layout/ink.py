@@ -12,6 +12,14 @@ _SHRINK = 4  # the paper's own shade changes slowly: a quarter of the size is pl
 _REACH = 11  # at that size; wider than a pen stroke or printed letter, narrower than a row's tint
 
 
+_FILL_SHRINK = 4
+_FILL_PAPER = 61  # at that size; wider than any printed band is high
+_FILL_DARK = 0.16  # how much darker than the paper a filled band is at least: pale carbon copies reach 0.2
+_FILL_HEIGHT = (16, 110)  # pixels
+_FILL_WIDTH = 0.35  # of the sheet's width
+_EDGE = 0.6  # darkness of the line drawn along a band's edges
+
+
 def ink_of(image: Image) -> Ink:
     """Return the darkness of each pixel relative to the paper around it.
 
@@ -37,4 +45,61 @@ def ink_of(image: Image) -> Ink:
     darkest = cv2.min(cv2.min(red, green), blue)
     grey = cv2.cvtColor(ratio, cv2.COLOR_RGB2GRAY)
     mean = cv2.addWeighted(darkest, 0.5, grey, 0.5, 0.0)
-    return np.asarray(np.clip((250.0 - mean.astype(np.float32)) / 250.0, 0.0, 1.0), np.float32)
+    ink = np.asarray(np.clip((250.0 - mean.astype(np.float32)) / 250.0, 0.0, 1.0), np.float32)
+    return _unfilled(image, ink)
+
+
+def _unfilled(image: Image, ink: Ink) -> Ink:
+    """Turn bands with white print on a dark ground into dark print on white, between two lines."""
+    height, width = ink.shape
+    grey = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
+    size = (max(1, width // _FILL_SHRINK), max(1, height // _FILL_SHRINK))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    paper = cv2.blur(cv2.dilate(cv2.medianBlur(small, 3), np.ones((_FILL_PAPER, _FILL_PAPER), np.uint8)), (31, 31))
+    dark = (small < (1 - _FILL_DARK) * paper.astype(np.float32)).astype(np.uint8)
+    # Away with rules and pens; then fill the letters inside a band; then away with all that is no band.
+    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    dark = cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8))
+    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((_FILL_HEIGHT[0] // _FILL_SHRINK, 12), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark)
+    for k in range(1, count):
+        left, top, wide, high, area = (int(v) for v in stats[k])
+        if wide < _FILL_WIDTH * size[0] or not _FILL_HEIGHT[0] <= high * _FILL_SHRINK <= _FILL_HEIGHT[1]:
+            continue
+        if area < 0.7 * wide * high:
+            continue
+        ink = _turned(grey, ink, (left * 4, top * 4, (left + wide) * 4, (top + high) * 4))
+    return ink
+
+
+def _turned(grey: npt.NDArray[np.uint8], ink: Ink, box: tuple[int, int, int, int]) -> Ink:
+    """Turn one filled band, if its print is lighter than its ground."""
+    height, width = ink.shape
+    left, right = max(box[0] - 2, 0), min(box[2] + 2, width)
+    top, bottom = max(box[1] - 12, 0), min(box[3] + 12, height)
+    part = grey[top:bottom, left:right].astype(np.float32)
+    inside = part[14:-14, 6:-6]
+    if inside.size == 0:
+        return ink
+    ground = float(np.median(inside))
+    outside = float(np.quantile(part, 0.97))
+    if outside - ground < 20 or (inside > ground + 0.4 * (outside - ground)).mean() < 2 * (
+        inside < ground - 0.4 * (outside - ground)
+    ).mean():
+        return ink
+    level = (ground + outside) / 2
+    smooth = cv2.blur(part, (25, 1))
+    result = ink.copy()
+    light = np.clip((part - ground) / max(outside - ground, 1.0), 0, 1)
+    filled = smooth < level
+    reach = min(26, part.shape[0] // 2)
+    start = filled[:reach].argmax(axis=0)
+    end = part.shape[0] - filled[::-1][:reach].argmax(axis=0)
+    rows = np.arange(part.shape[0])[:, None]
+    body = (rows >= start[None, :]) & (rows < end[None, :])
+    block = result[top:bottom, left:right]
+    block[body] = light[body]
+    for edge in (start, end - 1):
+        line = np.abs(rows - edge[None, :]) <= 1
+        block[line] = _EDGE
+    return result

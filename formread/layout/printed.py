@@ -13,7 +13,10 @@ from formread.sheet.record import Image
 _RELATIVE = 0.38  # ink this dark beside the darkest of the place is a letter, the rest is grain and blur
 _FAINTEST = 0.045  # but nothing paler than this
 _LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
-_SPLIT = 1.1  # heights; a wider gap separates two pieces of print
+SPLIT = 1.1  # heights; a wider gap separates two pieces of print
+WORDS = 0.6  # heights; the space between two words is about a third
+_INPUT = 48  # the recogniser's input height in pixels, and its pixels a step
+_STRIDE = 8
 _DEPTH = 3  # rounds of cutting; print on a slip needs two
 _MARGIN = 0.22  # heights; what the recogniser likes around a line
 
@@ -49,13 +52,15 @@ def _runs(mask: npt.NDArray[np.bool_], gap: int) -> list[tuple[int, int]]:
     return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
-def pieces(content: Ink, place: Rectangle) -> list[Piece]:
+def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     """Find the pieces of print or writing inside `place`, top to bottom, left to right.
 
     Parameters
     ----------
     content
         (H, W) darkness with the rules erased.
+    split
+        Heights of a line; a gap wider than this separates two pieces.
     """
     top, left = max(place.top, 0), max(place.left, 0)
     part = content[top : place.bottom, left : place.right]
@@ -64,18 +69,18 @@ def pieces(content: Ink, place: Rectangle) -> list[Piece]:
     dark = part > max(_FAINTEST, _RELATIVE * float(np.quantile(part, 0.995)))
     found = [
         Piece(left + x0, top + y0, left + x1, top + y1)
-        for x0, y0, x1, y1 in _cut(dark, 0, 0, _DEPTH)
+        for x0, y0, x1, y1 in _cut(dark, 0, 0, split, _DEPTH)
         if _LOWEST <= y1 - y0 <= _TALLEST and x1 - x0 >= 4
     ]
     found.sort(key=lambda piece: (piece.top + piece.bottom, piece.left))
     return found
 
 
-def _cut(dark: npt.NDArray[np.bool_], x: int, y: int, depth: int) -> list[tuple[int, int, int, int]]:
+def _cut(dark: npt.NDArray[np.bool_], x: int, y: int, split: float, depth: int) -> list[tuple[int, int, int, int]]:
     """Cut along white gaps, across and down in turn (the X-Y cut of Nagy, Seth, Viswanathan 1992)."""
     parts = []
     tall = [b - a for a, b in _runs(dark.sum(axis=1) >= 1, 1)]
-    gap = round(_SPLIT * min(max([h for h in tall if h >= _LOWEST], default=20), 24))
+    gap = round(split * min(max([h for h in tall if h >= _LOWEST], default=20), 24))
     for x0, x1 in _runs(dark.any(axis=0), gap):
         column = dark[:, x0:x1]
         for y0, y1 in _runs(column.sum(axis=1) >= 1, 1):
@@ -84,8 +89,14 @@ def _cut(dark: npt.NDArray[np.bool_], x: int, y: int, depth: int) -> list[tuple[
         return [(x + x0, y + y0, x + x1, y + y1) for x0, y0, x1, y1 in parts]
     result = []
     for x0, y0, x1, y1 in parts:
-        result += _cut(dark[y0:y1, x0:x1], x + x0, y + y0, depth - 1)
+        result += _cut(dark[y0:y1, x0:x1], x + x0, y + y0, split, depth - 1)
     return result
+
+
+def place_of_step(piece: Piece, step: float) -> float:
+    """Return where on the page (x) a step of the recogniser's scores for a piece stands."""
+    margin = max(2.0, _MARGIN * piece.height)
+    return piece.left - 1.5 * margin + (step + 0.5) * _STRIDE * (piece.height + 2 * margin) / _INPUT
 
 
 def crops(image: Image, found: Sequence[Piece], scale: float) -> list[Image]:

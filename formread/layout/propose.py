@@ -220,9 +220,9 @@ def _header(
     serial: tuple[Piece, str] | None = None
     labels = []
     for piece, text in zip(found, texts, strict=True):
-        said = _SERIAL.match(text.text.strip())
+        said = _serial(text)
         if said and (serial is None or piece.top < serial[0].top - 10):
-            serial = (piece, said.group(1).replace(" ", ""))
+            serial = (piece, said)
         if is_customer_label(text):
             labels.append(piece)
     if serial is None:
@@ -233,6 +233,15 @@ def _header(
     return _scaled(serial[0], scale), serial[1], customer
 
 
+def _serial(read: PrintedText) -> str | None:
+    """Return the number if the print is a slip's number: with "No." before it, or four digits and more."""
+    said = _SERIAL.match(read.text.strip())
+    if said is None:
+        return None
+    number = str(said.group(1)).replace(" ", "")
+    return number if len(number) >= 4 or len(read.text.strip()) > len(said.group(1)) else None
+
+
 def _serial_below(
     content: Ink, page: Page, table: Table, end: int, reader: _Reader
 ) -> tuple[Piece, str] | None:
@@ -240,9 +249,9 @@ def _serial_below(
     place = Rectangle(page.width // 2, max(round(bottom), round(0.85 * page.height)), page.width - 2, page.height - 2)
     found = [p for p in pieces(content, place) if p.right - p.left > 1.2 * p.height][-4:]
     for piece, text in zip(found, reader(found), strict=True):
-        said = _SERIAL.match(text.text.strip())
+        said = _serial(text)
         if said:
-            return piece, said.group(1).replace(" ", "")
+            return piece, said
     return None
 
 

@@ -33,6 +33,8 @@ _ERASE = 3  # pixels on either side of a rule's middle that are its own
 _ROUGH = 1.2  # pixels, root mean square, that ridges stray from the smooth path of one rule
 _COVER = 0.70  # a rule is seen on this share of its length; chance alignments of writing on a half
 _DENSE = 0.55  # and in this share of its strips
+_LONG = 330  # pixels; chance makes no rule so long
+_CROWDED = 0.8  # a short rule with this share of its darkness right beside it is a line of print
 _SMOOTH = 110.0  # pixels; the reach of the local straight-line fit that gives a rule its sub-pixel path
 
 
@@ -245,8 +247,12 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
         return None
     spread = ink[row[:, None] + np.arange(-5, 6)[None, :], x[:, None]]
     body = np.median(np.minimum(spread, _CAP), axis=0) if typical > 0.6 * _CAP else spread.mean(axis=0)
-    body = body - min(body.min(), body.max() - 1e-6)
-    thickness = float(body[2:9].sum() / body[2:9].max())
+    body = body[2:9] - min(float(body.min()), float(body[2:9].max()) - 1e-6)
+    thickness = float(body.sum() / body.max())
+    far = np.clip(row[:, None] + np.concatenate([np.arange(-12, -5), np.arange(6, 13)])[None, :], 0, height - 1)
+    beyond = np.minimum(ink[far, x[:, None]], _CAP)[on[0] : on[-1] + 1].mean(axis=0)
+    if x[on[-1]] - x[on[0]] < _LONG and max(beyond[:7].mean(), beyond[7:].mean()) > _CROWDED * typical:
+        return None
     visible = smooth > 0.35 * typical
     cover = float(visible[on[0] : on[-1] + 1].mean())
     return Rule(along, across, float(x[on[0]]), float(x[on[-1]]) + 1.0, typical, cover, thickness, first, visible)

@@ -10,10 +10,14 @@ _SAME_LEVEL = 7.0  # pixels; two rules so near are one double rule
 _PITCH_LEAST, _PITCH_MOST = 20.0, 150.0  # pixels from row to row on a sheet of 1500
 _PITCH_OFF = 0.10  # share of the pitch by which a printed row may miss it
 _WIDE = 0.40  # share of the sheet's width that a table spans at least
-_ALIKE = 0.80  # share by which the extents of two levels of one table overlap
+_ALIKE = 0.92  # share of the shorter of two levels of one table that lies over the longer
+_SHARED = 0.6  # and of the longer
 _MISSING = 2  # rules in a row that may be worn away
 _FEWEST_ROWS = 2
-_DIVIDES = 0.62  # share of its height on which a divider is seen
+_APART = 0.06  # share of the sheet's width; pieces further apart are two lines (two blocks side by side)
+_SEEN = 0.8  # share of a band's height on which a divider is seen there
+_DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides it in the others
+_END = 9.0  # pixels next to a rule where a divider that meets it is looked for
 _AT_EDGE = 14.0  # pixels between a frame's side and the ends of the rows' rules
 _CLOSE = 9.0  # pixels; dividers nearer than this are a double rule
 
@@ -135,7 +139,7 @@ def page_of(rules: Rules, width: int, height: int) -> Page:
             chain = [remaining.pop(0)]
             reach = chain[0][1].end
             for item in list(remaining):
-                if item[1].start <= reach + 0.25 * width:
+                if item[1].start <= reach + _APART * width:
                     chain.append(item)
                     remaining.remove(item)
                     reach = max(reach, item[1].end)
@@ -156,8 +160,9 @@ def page_of(rules: Rules, width: int, height: int) -> Page:
 
 
 def _overlap(a: Level, b: Level) -> float:
-    common = min(a.right, b.right) - max(a.left, b.left)
-    return max(0.0, common) / max(a.width, b.width)
+    # A level may run on into a block beside the table, so the shorter one counts, unless it is far shorter.
+    common = max(0.0, min(a.right, b.right) - max(a.left, b.left))
+    return common / min(a.width, b.width) if common > _SHARED * max(a.width, b.width) else 0.0
 
 
 def _run(levels: list[Level], first: int, second: int) -> tuple[list[Level | None], float]:
@@ -250,10 +255,19 @@ def find_tables(page: Page) -> list[Table]:
 
 
 def band_presence(upright: Rule, above: Level, below: Level) -> float:
-    """Return the share of the band between two levels on which an upright is seen."""
+    """Return the share of the band between two levels on which an upright is seen.
+
+    A divider reaches from rule to rule: signs printed in every row (a stack of pound signs) and digits that
+    happen to stand below one another do not, so one that misses either end of the band counts half.
+    """
     x = upright.middle
     top, bottom = above.lower(x) + 2, below.upper(x) - 2
-    return upright.presence(top, bottom) if bottom > top else 0.0
+    if bottom <= top:
+        return 0.0
+    end = min(_END, (bottom - top) / 3)
+    share = upright.presence(top, bottom)
+    touches = upright.presence(top, top + end) >= 0.5 and upright.presence(bottom - end, bottom) >= 0.5
+    return share if touches else 0.5 * share
 
 
 def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
@@ -265,7 +279,7 @@ def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) 
         if not lefts - _AT_EDGE <= upright.middle <= rights + _AT_EDGE:
             continue
         presence = np.array([band_presence(upright, a, b) for a, b in bands])
-        if (presence >= 0.6).mean() >= _DIVIDES and presence.mean() >= _DIVIDES:
+        if (presence >= _SEEN).mean() >= _DIVIDES and presence.mean() >= _DIVIDES:
             found.append((float(presence.mean()), upright))
     kept: list[tuple[float, Rule]] = []
     for quality, upright in sorted(found, key=lambda item: item[1].middle):

@@ -20,7 +20,9 @@ _LOWEST_BAND = 0.5  # row pitches; a lower band between two levels is a gap betw
 _HIGHEST_BAND = 2.4
 _DEEPEST = 12.0  # row pitches under the table that a totals block may reach
 _LABEL_REACH = 0.62  # of the table's width: how far left of its box a label may begin
+_NEAR = 0.22  # of the table's width: how far left of its place a label without a box may end
 _MOST_LABELS = 14
+_INSET = 5.0  # pixels; a line that stops so far short of both sides of a box is printed inside it
 _PRESENT = 0.6
 
 
@@ -66,7 +68,8 @@ def find_totals(
             continue
         places.append(_place(page, table, above, below, money, labels))
     for label in labels:
-        if label.match.known >= _KNOWN and not any(_beside(label, place) for place in places):
+        near = label.piece.right > left.middle - _NEAR * (table.right.middle - table.left.middle)
+        if label.match.known >= _KNOWN and near and not any(_beside(label, place) for place in places):
             free = _free_place(page, table, label, money, last)
             if not any(_clash(free, place) for place in places):
                 places.append(free)
@@ -89,7 +92,9 @@ def _bands(
     for level in page.levels:
         common = min(level.right, x1) - max(level.left, x0)
         deep = level.place - last.place
-        if 0.3 * table.pitch < deep <= _DEEPEST * table.pitch and common > 0.6 * (x1 - x0):
+        if not 0.3 * table.pitch < deep <= _DEEPEST * table.pitch or common <= 0.6 * (x1 - x0):
+            continue
+        if not _inside_box(page, level, x0, x1):
             found.append(level)
     pairs = []
     for above, below in zip(found[:-1], found[1:], strict=True):
@@ -100,6 +105,18 @@ def _bands(
             # A line to write on, some way down: its box is as high as a row.
             pairs.append((_shifted(below, -table.pitch), below))
     return pairs
+
+
+def _inside_box(page: Page, level: Level, x0: float, x1: float) -> bool:
+    """Say whether a line is a dotted help to write on, inside a box, rather than the box's own line."""
+    width = x1 - x0
+    y = level.at((x0 + x1) / 2)
+    crossing = [u for u in page.uprights if u.start < y - 8 and u.end > y + 8]
+    lefts = [_x(u, y) for u in crossing if abs(_x(u, y) - x0) < 0.3 * width]
+    rights = [_x(u, y) for u in crossing if abs(_x(u, y) - x1) < 0.3 * width]
+    if not lefts or not rights or level.width > 1.4 * width:
+        return False
+    return level.left > max(lefts) + _INSET and level.right < min(rights) - _INSET
 
 
 def _shifted(level: Level, by: float) -> Level:
@@ -167,8 +184,9 @@ def _labels(
     reach = left.middle - _LABEL_REACH * (table.right.middle - table.left.middle)
     top = last.lower((left.middle + right.middle) / 2)
     bottom = min(page.height - 2.0, top + _DEEPEST * table.pitch)
-    place = Rectangle(max(0, round(reach)), round(top) + 2, round(left.middle + 0.55 * width), round(bottom))
-    found = pieces(content, place)
+    rows = (round(top) + 2, round(bottom))
+    found = pieces(content, Rectangle(max(0, round(reach)), rows[0], round(left.middle) - 1, rows[1]))
+    found += pieces(content, Rectangle(round(left.middle) + 3, rows[0], round(left.middle + 0.6 * width), rows[1]))
     beyond = Rectangle(round(right.middle) + 3, round(top) + 2, page.width - 3, round(bottom))
     if beyond.right - beyond.left > 40:
         found += pieces(content, beyond)

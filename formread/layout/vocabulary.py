@@ -23,6 +23,8 @@ _UNKNOWN_COST = 2.0  # nats: how much worse than the free reading a listed word 
 _UNKNOWN_PER_LETTER = 0.9  # nats a letter: a garbled letter costs about twice that
 _SHORTLIST = 16  # phrases scored in full; the fuzzy match never ranked the right one lower in trials
 _WORD_ALIKE = 78  # of 100: one letter wrong in five
+_SHORTEST_SPLIT = 7  # letters; shorter print is one heading
+_PER_CUT = 1.2  # letters' worth that one more heading costs, so that "price each" stays whole
 _FLOOR = 1e-7  # the least probability of a character: print is never certain
 
 _HEADINGS: dict[str, Mapping[ColumnRole, float]] = {}
@@ -33,7 +35,7 @@ def _heading(words: str, **roles: float) -> None:
         _HEADINGS[word] = roles  # type: ignore[assignment]
 
 
-_heading("qty|quantity|how many|quant|quan|qnty|units|number required|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|quantity ordered|qty ordered|number of items|no. of items|count", quantity=1.0)
+_heading("qty|quantity|how many|quant|quan|qnty|units|number required|no. req'd|no req'd|qty req'd|no. reqd|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|quantity ordered|qty ordered|number of items|no. of items|count", quantity=1.0)
 _heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
 _heading("price|price £|unit", unit_price=0.8, line_total=0.2)
 _heading("price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|catalogue price|cat. price|our price|price per pack|list price", unit_price=1.0)
@@ -224,6 +226,45 @@ def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback
 def match_heading(prints: Sequence[PrintedText]) -> Match[ColumnRole]:
     """Say what the print above a column may mean; `prints` are its lines from top to bottom."""
     return _match(prints, _HEADINGS)
+
+
+def split_headings(text: str) -> list[tuple[int, int]]:
+    """Cut print that runs through several headings, "Item no.NumberPrice", into its headings.
+
+    Returns
+    -------
+    list of (start, end)
+        Places in `text`; empty where fewer than two listed headings cover nearly all of it.
+    """
+    plain = [(k, c.lower()) for k, c in enumerate(text) if not c.isspace()]
+    letters = "".join(c for _, c in plain)
+    if len(letters) < _SHORTEST_SPLIT:
+        return []
+    words = _solid_headings()
+    # best[k]: the best cover of the first k letters: (gain, cuts so far)
+    best: list[tuple[float, tuple[tuple[int, int], ...]]] = [(0.0, ())]
+    for end in range(1, len(letters) + 1):
+        choice = (best[end - 1][0] - 1.0, best[end - 1][1])
+        for start in range(max(0, end - 22), end - 1):
+            piece = letters[start:end]
+            alike = 1.0 if piece in words else 0.0
+            if not alike and len(piece) >= 4:
+                close = process.extractOne(piece, words, scorer=fuzz.ratio, score_cutoff=84)
+                alike = close[1] / 100 if close else 0.0
+            gain = best[start][0] + (end - start) * (2 * alike - 1) - _PER_CUT
+            if alike and gain > choice[0]:
+                choice = (gain, (*best[start][1], (start, end)))
+        best.append(choice)
+    cuts = best[-1][1]
+    if len(cuts) < 2 or sum(b - a for a, b in cuts) < 0.75 * len(letters):
+        return []
+    return [(plain[a][0], plain[b - 1][0] + 1) for a, b in cuts]
+
+
+@cache
+def _solid_headings() -> tuple[str, ...]:
+    solid = {word.replace(" ", "") for word in _HEADINGS}
+    return tuple(sorted(word for word in solid if len(word) >= 3 or word in ("no", "£", "@")))
 
 
 def match_total(prints: Sequence[PrintedText]) -> Match[TotalRole]:
