@@ -26,6 +26,7 @@ _ENOUGH = 1.6  # headings recognised, summed as probabilities, at which the sear
 _PENCE_WIDTH = 1.15  # widths of the pounds box that a pence box may have at most
 _PENCE_SHARE = 0.36  # share of the table that a pair of pounds and pence takes at most
 _MONEY = ("£", "p", "pence", "£ p", "£p", "pp", "pounds", "pounds pence", "£ : p", "£. p", "£ pence", "£ pp")
+_MONEY_ROLES: tuple[ColumnRole, ...] = ("unit_price", "line_total")
 _PENCE_WORDS = ("p", "pence", "pp")
 
 
@@ -196,7 +197,7 @@ def _columns(
         groups = _groups(content, read, x0, x1, top, bottom)
         groups_all += groups
         inner = [d for d in table.dividers if left.middle < d.middle < right.middle]
-        columns += _cell(content, table, left, right, groups, inner, bottom, below, width)
+        columns += _cell(content, table, left, right, groups, inner, bottom, below, width, told)
     columns = _paired(columns, width)
     known = sum(column.match.known for column in columns if column.match.known >= 0.3)
     return Heading(first, tuple(columns), known, top, bottom, tuple(groups_all))
@@ -212,12 +213,13 @@ def _cell(
     bottom: float,
     below: float,
     width: float,
+    told: bool,
 ) -> list[HeadedColumn]:
     """Turn one cell of the heading row into its columns."""
     named = [g for g in groups if g.match.known >= _KNOWN and g.match.word not in _MONEY]
     if len(named) < 2 or (inner and len({g.match.word for g in named}) < 2):
         if inner:
-            return _divided(left, right, groups, inner, width)
+            return _divided(left, right, groups, inner, width, told)
         heading = _merged(groups) if groups else Group(0, 0, "", _NOTHING)
         return [HeadedColumn(left, right, heading.text, heading.match)]
     # No rule divides these headings: the white between them and between what is written below does.
@@ -281,13 +283,17 @@ def _like_print(group: Group, named: Sequence[Group]) -> bool:
 
 
 def _divided(
-    left: Rule, right: Rule, groups: list[Group], inner: list[Rule], width: float
+    left: Rule, right: Rule, groups: list[Group], inner: list[Rule], width: float, told: bool
 ) -> list[HeadedColumn]:
     """Columns that share one heading cell: pounds and pence, or columns whose heading has no divider."""
     heading = _merged(groups) if groups else Group(0, 0, "", _NOTHING)
-    if len(inner) == 1:
-        if _is_pence(left, inner[0], right, width):
-            return [HeadedColumn(left, right, heading.text, heading.match, inner[0])]
+    money = heading.match.known < _KNOWN or any(heading.match.roles.get(role, 0) > 0 for role in _MONEY_ROLES)
+    pence = [divider for divider in inner if _is_pence(left, divider, right, width)]
+    if len(pence) == 1 and money and (told or len(inner) == 1):
+        return [HeadedColumn(left, right, heading.text, heading.match, pence[0])]
+    if told:
+        # The heading row is divided, but not here: digits that stand below one another.
+        return [HeadedColumn(left, right, heading.text, heading.match)]
     edges = [left, *inner, right]
     result = []
     for a, b in zip(edges[:-1], edges[1:], strict=True):

@@ -17,6 +17,7 @@ _FILL_PAPER = 61  # at that size; wider than any printed band is high
 _FILL_DARK = 0.16  # how much darker than the paper a filled band is at least: pale carbon copies reach 0.2
 _FILL_HEIGHT = (16, 110)  # pixels
 _FILL_WIDTH = 0.35  # of the sheet's width
+_FILL_ROW = 0.5  # share of each of its rows that is dark, white letters taken off
 _EDGE = 0.6  # darkness of the line drawn along a band's edges
 
 
@@ -57,22 +58,30 @@ def _unfilled(image: Image, ink: Ink) -> Ink:
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
     paper = cv2.blur(cv2.dilate(cv2.medianBlur(small, 3), np.ones((_FILL_PAPER, _FILL_PAPER), np.uint8)), (31, 31))
     dark = (small < (1 - _FILL_DARK) * paper.astype(np.float32)).astype(np.uint8)
+    raw = dark
     # Away with rules and pens; then fill the letters inside a band; then away with all that is no band.
     dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     dark = cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8))
     dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((_FILL_HEIGHT[0] // _FILL_SHRINK, 12), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(dark)
     for k in range(1, count):
-        left, top, wide, high, area = (int(v) for v in stats[k])
-        if wide < _FILL_WIDTH * size[0] or not _FILL_HEIGHT[0] <= high * _FILL_SHRINK <= _FILL_HEIGHT[1]:
+        left, top, wide, high = (int(v) for v in stats[k][:4])
+        if wide < _FILL_WIDTH * size[0]:
             continue
-        if area < 0.7 * wide * high:
+        # Thick writing just under a band clings to it; its rows are far from full.
+        full = (raw[top : top + high, left : left + wide].mean(axis=1) > _FILL_ROW).astype(np.int8)
+        steps = np.diff(np.concatenate([[0], full, [0]]))
+        starts, ends = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
+        if not len(starts):
             continue
-        ink = _turned(grey, ink, (left * 4, top * 4, (left + wide) * 4, (top + high) * 4))
+        longest = int(np.argmax(ends - starts))
+        first, last = top + int(starts[longest]), top + int(ends[longest])
+        if _FILL_HEIGHT[0] <= (last - first) * _FILL_SHRINK <= _FILL_HEIGHT[1]:
+            ink = _turned(grey, ink, tuple(_FILL_SHRINK * v for v in (left, first, left + wide, last)))
     return ink
 
 
-def _turned(grey: npt.NDArray[np.uint8], ink: Ink, box: tuple[int, int, int, int]) -> Ink:
+def _turned(grey: npt.NDArray[np.uint8], ink: Ink, box: tuple[int, ...]) -> Ink:
     """Turn one filled band, if its print is lighter than its ground."""
     height, width = ink.shape
     left, right = max(box[0] - 2, 0), min(box[2] + 2, width)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from itertools import groupby
 
 import cv2
 import numpy as np
@@ -25,6 +26,7 @@ _WORTH = 0.02  # a less probable proposal is not worth reading a whole sheet for
 _PER_HEADING = 3.0  # rows that one recognised heading outweighs when two tables compete
 _SURE = 2.0  # headings recognised at which no second table is looked at
 _MOST_HEADER = 16  # pieces of print read over the table
+_LONGEST = 11.0  # heights; longer print over the table is a title or an address
 _SERIAL = re.compile(r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*([A-Z]{0,2}[\s-]?\d{3,7})$", re.I)
 
 NO_TABLE = (
@@ -67,6 +69,10 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
     return LayoutSearch(_layouts(content, page, table, heading, reader, scale))
 
 
+def _aspect(piece: Piece) -> float:
+    return (piece.right - piece.left) / piece.height
+
+
 class _Reader:
     """Reads pieces of print from the sheet's own pixels, each only once."""
 
@@ -77,8 +83,12 @@ class _Reader:
 
     def __call__(self, found: Sequence[Piece]) -> list[PrintedText]:
         new = [piece for piece in dict.fromkeys(found) if piece not in self._known]
-        texts = read_lines(crops(self._image, new, self._scale))
-        self._known.update(zip(new, texts, strict=True))
+        new.sort(key=_aspect)
+        # The recogniser pads a batch to its widest crop: like goes with like.
+        for _, group in groupby(new, key=lambda piece: int(np.log2(max(_aspect(piece), 1.5)) * 2)):
+            batch = list(group)
+            texts = read_lines(crops(self._image, batch, self._scale))
+            self._known.update(zip(batch, texts, strict=True))
         return [self._known[piece] for piece in found]
 
 
@@ -214,7 +224,7 @@ def _header(
     places = [Rectangle(2, 2, page.width - 2, top)]
     if table.left.middle > 0.25 * page.width:
         places.append(Rectangle(2, top, round(table.left.middle) - 6, page.height - 2))
-    found = [p for place in places for p in pieces(content, place) if p.right - p.left > 1.2 * p.height]
+    found = [p for place in places for p in pieces(content, place) if 1.2 < _aspect(p) < _LONGEST]
     found = [p for p in found if p.height < 1.4 * table.pitch][:_MOST_HEADER]
     texts = reader(found)
     serial: tuple[Piece, str] | None = None
@@ -227,7 +237,7 @@ def _header(
             labels.append(piece)
     if serial is None:
         serial = _serial_below(content, page, table, end, reader)
-    customer = _customer(page, table, labels, top, scale)
+    customer = _customer(page, table, labels, scale)
     if serial is None:
         return None, None, customer
     return _scaled(serial[0], scale), serial[1], customer
@@ -255,17 +265,24 @@ def _serial_below(
     return None
 
 
-def _customer(page: Page, table: Table, labels: Sequence[Piece], top: int, scale: float) -> Rectangle | None:
+def _customer(page: Page, table: Table, labels: Sequence[Piece], scale: float) -> Rectangle | None:
     """Return the block that the labels begin: down to its last line, right to where its lines end."""
     if not labels:
         return None
-    first = min(p.top for p in labels)
-    left = min(p.left for p in labels)
+    first, last = min(p.top for p in labels), max(p.bottom for p in labels)
+    left, right = min(p.left for p in labels), max(p.right for p in labels)
+    step = max(table.pitch, (last - first) / max(len(labels) - 1, 1))
+    own = {id(level) for level in table.levels}
     lines = [
         level
         for level in page.levels
-        if first - table.pitch < level.at(level.left) < top - 4 and level.right > left and level.width < 0.98 * page.width
+        if id(level) not in own
+        and first - 0.5 * step < level.at(level.left) < last + 1.4 * step
+        and left - 0.1 * page.width < level.left < right + 0.3 * page.width
+        and level.width > 0.12 * page.width
     ]
-    right = max((level.right for level in lines), default=page.width * 0.95)
-    bottom = max([level.at(level.left) for level in lines] + [p.bottom for p in labels])
-    return Rectangle(int(left * scale), int((first - 4) * scale), int(right * scale), int(bottom * scale))
+    side = table.left.middle if table.left.middle > right else page.width - 2.0
+    end = max((level.right for level in lines), default=min(side, left + 0.55 * page.width))
+    bottom = max([level.at(level.left) for level in lines] + [float(last)])
+    start = min([level.left for level in lines] + [float(left)])
+    return Rectangle(int(start * scale), int((first - 4) * scale), int(min(end, side) * scale), int(bottom * scale))

@@ -35,6 +35,7 @@ _COVER = 0.70  # a rule is seen on this share of its length; chance alignments o
 _DENSE = 0.55  # and in this share of its strips
 _LONG = 330  # pixels; chance makes no rule so long
 _CROWDED = 0.8  # a short rule with this share of its darkness right beside it is a line of print
+_THICKEST = 6.2  # pixels of 7 looked at; small print fills them all
 _SMOOTH = 110.0  # pixels; the reach of the local straight-line fit that gives a rule its sub-pixel path
 
 
@@ -253,6 +254,8 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
     beyond = np.minimum(ink[far, x[:, None]], _CAP)[on[0] : on[-1] + 1].mean(axis=0)
     if x[on[-1]] - x[on[0]] < _LONG and max(beyond[:7].mean(), beyond[7:].mean()) > _CROWDED * typical:
         return None
+    if thickness > _THICKEST:
+        return None
     visible = smooth > 0.35 * typical
     cover = float(visible[on[0] : on[-1] + 1].mean())
     return Rule(along, across, float(x[on[0]]), float(x[on[-1]]) + 1.0, typical, cover, thickness, first, visible)
@@ -261,6 +264,8 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
 def _joined(chains: list[_Chain]) -> list[_Chain]:
     """Join the pieces of a rule that handwriting has broken."""
     chains = sorted(chains, key=lambda c: (c.strips[0], c.places[0]))
+    heads = np.array([float(np.median(c.places[:8])) for c in chains])
+    firsts = np.array([c.strips[0] for c in chains])
     used = [False] * len(chains)
     result = []
     for i, chain in enumerate(chains):
@@ -268,16 +273,17 @@ def _joined(chains: list[_Chain]) -> list[_Chain]:
             continue
         used[i] = True
         grown = _Chain(list(chain.strips), list(chain.places), list(chain.heights))
-        for j in range(i + 1, len(chains)):
-            other = chains[j]
-            gap = (other.strips[0] - grown.strips[-1]) * _STEP
-            if used[j] or gap <= 0 or gap > _JOIN_GAP:
-                continue
-            if abs(np.median(grown.places[-8:]) - np.median(other.places[:8])) <= _JOIN_OFF:
-                used[j] = True
-                grown.strips += other.strips
-                grown.places += other.places
-                grown.heights += other.heights
+        while True:
+            gaps = (firsts - grown.strips[-1]) * _STEP
+            off = np.abs(heads - float(np.median(grown.places[-8:])))
+            near = np.flatnonzero((gaps > 0) & (gaps <= _JOIN_GAP) & (off <= _JOIN_OFF))
+            j = next((int(k) for k in near if not used[k]), None)
+            if j is None:
+                break
+            used[j] = True
+            grown.strips += chains[j].strips
+            grown.places += chains[j].places
+            grown.heights += chains[j].heights
         result.append(grown)
     return result
 

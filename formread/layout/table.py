@@ -190,6 +190,12 @@ def _run(levels: list[Level], first: int, second: int) -> tuple[list[Level | Non
             missing += 1
     while run[-1] is None:
         run.pop()
+    # A lone line some way under the table (small print, the total's) is no row of it.
+    absent = [k for k, level in enumerate(run) if level is None]
+    if absent and absent[-1] == len(run) - 2:
+        run = run[: absent[-1]]
+        while run[-1] is None:
+            run.pop()
     return run, pitch
 
 

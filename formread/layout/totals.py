@@ -24,6 +24,7 @@ _NEAR = 0.22  # of the table's width: how far left of its place a label without 
 _MOST_LABELS = 14
 _INSET = 5.0  # pixels; a line that stops so far short of both sides of a box is printed inside it
 _PRESENT = 0.6
+_SIDE = 0.8  # share of a box's height on which its own left side is seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +153,7 @@ def _place(
     near_right = _uprights(page, above, below, right.middle - 0.25 * width, right.middle + 0.25 * width)
     r = min(near_right, key=lambda u: abs(u.middle - right.middle)) if near_right else right
     near_left = _uprights(page, above, below, left.middle - 0.4 * width, left.middle + 0.3 * width)
+    near_left = [u for u in near_left if _spans(u, above, below) and band_presence(u, above, below) >= _SIDE]
     l = min(near_left, key=lambda u: abs(u.middle - left.middle)) if near_left else left  # noqa: E741
     beside = [label for label in labels if top < label.piece.middle[1] < bottom and label.match.known >= _KNOWN]
     beside = [label for label in beside if label.piece.middle[0] < l.middle + 0.45 * width or label.piece.left > r.middle - 4]
