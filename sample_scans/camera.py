@@ -157,7 +157,9 @@ class _Camera:
         seen = self.project(points).reshape(-1, 2)
         middle = 0.5 * (seen.max(axis=0) + seen.min(axis=0))
         room = np.array([self.width, self.height]) - (seen.max(axis=0) - seen.min(axis=0))
-        self._shift = self._shift + np.array([self.width, self.height]) / 2 - middle + 0.45 * room * np.array(offset)
+        self._shift = (
+            self._shift + np.array([self.width, self.height]) / 2 - middle + 0.45 * room * np.array(offset)
+        )
 
     def table_points(self, xy: Floats) -> Floats:
         """Points (..., 2) of the table, in millimetres, that photo pixels (..., 2) show."""
@@ -185,12 +187,16 @@ def _grid(left: int, top: int, rows: int, columns: int) -> Floats:
     return np.stack(np.meshgrid(xs, ys), axis=-1)
 
 
-def _find_on_paper(paper: _Paper, camera: _Camera, pixels: Floats, width: float, height: float) -> tuple[Floats, Floats]:
+def _find_on_paper(
+    paper: _Paper, camera: _Camera, pixels: Floats, width: float, height: float
+) -> tuple[Floats, Floats]:
     """Which point (u, v) of the slip each photo pixel shows (Newton's method from the corners' homography)."""
     u0 = np.array([-width, width, width, -width]) / 2
     v0 = np.array([-height, -height, height, height]) / 2
     corners = camera.project(paper.world(u0, v0))
-    back = cv2.getPerspectiveTransform(corners.astype(np.float32), np.stack([u0, v0], axis=-1).astype(np.float32))
+    back = cv2.getPerspectiveTransform(
+        corners.astype(np.float32), np.stack([u0, v0], axis=-1).astype(np.float32)
+    )
     guess = cv2.perspectiveTransform(pixels.reshape(1, -1, 2), back.astype(np.float64)).reshape(-1, 2)
     u, v = np.clip(guess[:, 0], -width, width), np.clip(guess[:, 1], -height, height)
     wanted = pixels.reshape(-1, 2)
@@ -213,7 +219,9 @@ def _noise(shape: tuple[int, int], size: tuple[float, float], rng: np.random.Gen
     """Smooth noise with features about `size` (height, width) pixels."""
     small = (max(2, int(shape[0] / size[0]) + 2), max(2, int(shape[1] / size[1]) + 2))
     return np.asarray(
-        cv2.resize(rng.standard_normal(small, dtype=np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC),
+        cv2.resize(
+            rng.standard_normal(small, dtype=np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC
+        ),
         np.float32,
     )
 
@@ -226,8 +234,14 @@ def table_tile(kind: Table, rng: np.random.Generator) -> Image32:
     if kind in ("check", "cloth"):
         return _cloth(kind, rng)
     if kind == "carpet":
-        base = np.array([(120, 60, 55), (70, 85, 110), (125, 110, 85), (80, 95, 70)][int(rng.integers(4))], np.float32)
-        pile = 16 * _noise(shape, (4, 4), rng) + 9 * _noise(shape, (9, 7), rng) + 8 * _noise(shape, (60, 60), rng)
+        base = np.array(
+            [(120, 60, 55), (70, 85, 110), (125, 110, 85), (80, 95, 70)][int(rng.integers(4))], np.float32
+        )
+        pile = (
+            16 * _noise(shape, (4, 4), rng)
+            + 9 * _noise(shape, (9, 7), rng)
+            + 8 * _noise(shape, (60, 60), rng)
+        )
         fleck = (_noise(shape, (6, 6), rng) > 1.9).astype(np.float32) * 40
         return base + pile[..., None] + cv2.GaussianBlur(fleck, (0, 0), 1.2)[..., None]
     if kind == "stone":
@@ -265,7 +279,9 @@ def _wood(kind: Table, rng: np.random.Generator) -> Image32:
 
 def _cloth(kind: Table, rng: np.random.Generator) -> Image32:
     at = np.arange(TILE)
-    colour = np.array([(190, 60, 60), (60, 95, 160), (70, 130, 90), (205, 160, 60)][int(rng.integers(4))], np.float32)
+    colour = np.array(
+        [(190, 60, 60), (60, 95, 160), (70, 130, 90), (205, 160, 60)][int(rng.integers(4))], np.float32
+    )
     light = np.array((238, 234, 226), np.float32)
     if kind == "check":
         period = int(rng.uniform(18, 42) * TILE_SCALE)
@@ -278,7 +294,9 @@ def _cloth(kind: Table, rng: np.random.Generator) -> Image32:
         ring = np.hypot(cx, cy)
         petals = period * (0.24 + 0.09 * np.cos(5 * np.arctan2(cy, cx)))
         mix = np.clip((petals - ring) / 3, 0, 1) * 0.9
-    weave = 0.035 * np.sin(at * 1.3)[:, None] * np.sin(at * 1.3)[None, :] + 0.02 * _noise((TILE, TILE), (3, 3), rng)
+    weave = 0.035 * np.sin(at * 1.3)[:, None] * np.sin(at * 1.3)[None, :] + 0.02 * _noise(
+        (TILE, TILE), (3, 3), rng
+    )
     fold = 0.05 * _noise((TILE, TILE), (500, 700), rng)
     return np.asarray((light + (colour - light) * mix[..., None]) * (1 + weave + fold)[..., None], np.float32)
 
@@ -293,7 +311,11 @@ class Shot:
 
 
 def shoot(
-    size: tuple[int, int], laid: Sequence[Laid], table: Table, conditions: Conditions, rng: np.random.Generator
+    size: tuple[int, int],
+    laid: Sequence[Laid],
+    table: Table,
+    conditions: Conditions,
+    rng: np.random.Generator,
 ) -> Shot:
     """Photograph slips on a table.
 
@@ -309,10 +331,18 @@ def shoot(
     papers = [_Paper(one) for one in laid]
     if laid:
         around = [
-            paper.world(*(np.array([[-1, 1, 1, -1], [-1, -1, 1, 1]]) * 0.5 * np.array([[p.slip.design.width], [p.slip.design.height]])))
+            paper.world(
+                *(
+                    np.array([[-1, 1, 1, -1], [-1, -1, 1, 1]])
+                    * 0.5
+                    * np.array([[p.slip.design.width], [p.slip.design.height]])
+                )
+            )
             for paper, p in zip(papers, laid, strict=True)
         ]
-        camera.frame(np.stack(around), conditions.fill, (float(rng.uniform(-1, 1)), float(rng.uniform(-1, 1))))
+        camera.frame(
+            np.stack(around), conditions.fill, (float(rng.uniform(-1, 1)), float(rng.uniform(-1, 1)))
+        )
     image = _photograph_table(camera, table, width, height, rng)
     outlines, maps = [], []
     light_turn = float(rng.uniform(0, 2 * np.pi))
@@ -323,14 +353,22 @@ def shoot(
     return Shot(_develop(image, conditions, rng), tuple(outlines), tuple(maps))
 
 
-def _photograph_table(camera: _Camera, table: Table, width: int, height: int, rng: np.random.Generator) -> Image32:
+def _photograph_table(
+    camera: _Camera, table: Table, width: int, height: int, rng: np.random.Generator
+) -> Image32:
     tile = table_tile(table, rng)
     spin = float(rng.uniform(0, 2 * np.pi))
     where = camera.table_points(_grid(0, 0, height, width)) * TILE_SCALE
     c, s = np.cos(spin), np.sin(spin)
     x, y = where[..., 0] * c - where[..., 1] * s + TILE / 2, where[..., 0] * s + where[..., 1] * c + TILE / 2
     return np.asarray(
-        cv2.remap(tile, _spread(x, height, width), _spread(y, height, width), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT),
+        cv2.remap(
+            tile,
+            _spread(x, height, width),
+            _spread(y, height, width),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REFLECT,
+        ),
         np.float32,
     )
 
@@ -421,7 +459,16 @@ def _cast_shadow(shape: tuple[int, int], rng: np.random.Generator) -> Image32:
     cy = rows * (0.5 + 0.45 * np.sin(side))
     size = float(rng.uniform(0.22, 0.42)) * max(rows, columns)
     if rng.random() < 0.5:
-        cv2.ellipse(canvas, (int(cx), int(cy)), (int(size), int(size * 0.8)), float(rng.uniform(0, 180)), 0, 360, (1.0,), -1)
+        cv2.ellipse(
+            canvas,
+            (int(cx), int(cy)),
+            (int(size), int(size * 0.8)),
+            float(rng.uniform(0, 180)),
+            0,
+            360,
+            (1.0,),
+            -1,
+        )
         arm = (int(cx + 2 * size * np.cos(side)), int(cy + 2 * size * np.sin(side)))
         cv2.line(canvas, (int(cx), int(cy)), arm, (1.0,), int(size))
     else:
@@ -444,7 +491,9 @@ def scan(slip: FlatSlip, skew: float, rng: np.random.Generator) -> Shot:
     lid += 1.0 * _noise((height, width), (2, 2), rng)[..., None]
     shifted = matrix.copy()
     shifted[:, 2] += matrix[:, :2] @ np.array([0.5, 0.5]) - 0.5
-    flat = cv2.warpAffine(slip.image, shifted, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    flat = cv2.warpAffine(
+        slip.image, shifted, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )
     cover = cv2.warpAffine(np.full(slip.image.shape[:2], 1.0, np.float32), shifted, (width, height))
     moved = cv2.warpAffine(cover, np.array([[1, 0, 3], [0, 1, 4]], np.float32), (width, height))
     dark = np.clip(cv2.GaussianBlur(moved, (0, 0), 4.0) - cover, 0, 1)

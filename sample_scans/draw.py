@@ -50,8 +50,15 @@ def save_jpeg(image: RGB, path: Path, quality: int, orientation: int | None) -> 
 
 def write_truth(entries: list[dict[str, Any]], photos: list[str], path: Path, about: str) -> None:
     """Write ``truth.json``: every photo's name, and every slip's truth."""
-    body = {"formread": "truth", "about": about, "currency": "GBP", "minor_unit_digits": 2, "photos": photos,
-            "slips": entries, "problems": []}
+    body = {
+        "formread": "truth",
+        "about": about,
+        "currency": "GBP",
+        "minor_unit_digits": 2,
+        "photos": photos,
+        "slips": entries,
+        "problems": [],
+    }
     path.write_text(json.dumps(body, ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8")
 
 
@@ -101,14 +108,20 @@ def draw_samples(out: Path) -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Read the command line and draw."""
-    parser = argparse.ArgumentParser(prog="python -m sample_scans.draw", description=__doc__.splitlines()[0] if __doc__ else "")
+    parser = argparse.ArgumentParser(
+        prog="python -m sample_scans.draw", description=__doc__.splitlines()[0] if __doc__ else ""
+    )
     parser.add_argument("--family", choices=["tune", "test"], help="which designs, fonts and hands")
     parser.add_argument("--photos", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, help="folder to draw into")
     parser.add_argument("--mnist", type=Path, help="folder of the MNIST idx files: draw from all its writers")
-    parser.add_argument("--writers", type=Path, help="npz with the writer of each MNIST picture (default: in --mnist)")
-    parser.add_argument("--samples", type=Path, metavar="FOLDER", help="draw the committed samples again, here")
+    parser.add_argument(
+        "--writers", type=Path, help="npz with the writer of each MNIST picture (default: in --mnist)"
+    )
+    parser.add_argument(
+        "--samples", type=Path, metavar="FOLDER", help="draw the committed samples again, here"
+    )
     given = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     if given.samples is not None:

@@ -122,7 +122,9 @@ class Plate:
             self.inks[colour] = np.zeros(shape, np.float32)
         return self.inks[colour]
 
-    def fill(self, left: float, top: float, right: float, bottom: float, colour: Colour, tone: float = 1.0) -> None:
+    def fill(
+        self, left: float, top: float, right: float, bottom: float, colour: Colour, tone: float = 1.0
+    ) -> None:
         """Print a rectangle; its edges may fall between pixels."""
         plate = self._plate(colour)
         rows = _coverage(top * self.scale, bottom * self.scale, plate.shape[0])
@@ -144,7 +146,12 @@ class Plate:
             np.maximum(plate[y0:y1, x0:x1], cover, out=plate[y0:y1, x0:x1])
 
     def rule(
-        self, start: tuple[float, float], end: tuple[float, float], style: Rule, width: float, colour: Colour,
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        style: Rule,
+        width: float,
+        colour: Colour,
         pitch: float = 1.0,
     ) -> None:
         """Print a straight rule, level or upright."""
@@ -174,7 +181,14 @@ class Plate:
                 self.dot(x0 + (a if level else 0), y0 + (0 if level else a), max(width, 0.3), colour)
 
     def text(
-        self, x: float, y: float, words: str, font: str, size: float, colour: Colour, anchor: str = "ls",
+        self,
+        x: float,
+        y: float,
+        words: str,
+        font: str,
+        size: float,
+        colour: Colour,
+        anchor: str = "ls",
         widest: float | None = None,
     ) -> tuple[float, float, float, float]:
         """Print words with capitals `size` high; return their box (left, top, right, bottom).
@@ -193,7 +207,10 @@ class Plate:
         ImageDraw.Draw(stamp).text((x * self.scale - left, y * self.scale - top), words, 255, face, anchor)
         self._paste(np.asarray(stamp, np.float32) / 255, left, top, colour)
         return (
-            x + box[0] / self.scale, y + box[1] / self.scale, x + box[2] / self.scale, y + box[3] / self.scale,
+            x + box[0] / self.scale,
+            y + box[1] / self.scale,
+            x + box[2] / self.scale,
+            y + box[3] / self.scale,
         )
 
     def _paste(self, stamp: FloatImage, left: int, top: int, colour: Colour) -> None:
@@ -229,11 +246,25 @@ def print_form(design: Design, scale: float, serial: str) -> Plate:
     _print_totals(plate, design, left, right, bottom)
     foot = design.height - design.margin * 0.5
     if design.small_print:
-        plate.text(design.margin, foot, design.small_print, f"{design.body_font}-400", 1.25, design.main,
-                   widest=design.width - 2 * design.margin)
+        plate.text(
+            design.margin,
+            foot,
+            design.small_print,
+            f"{design.body_font}-400",
+            1.25,
+            design.main,
+            widest=design.width - 2 * design.margin,
+        )
     if design.thanks:
-        plate.text(design.margin + 1, foot - 4.5, design.thanks, f"{design.head_font}-700", 2.2, design.accent,
-                   widest=0.42 * design.width)
+        plate.text(
+            design.margin + 1,
+            foot - 4.5,
+            design.thanks,
+            f"{design.head_font}-700",
+            2.2,
+            design.accent,
+            widest=0.42 * design.width,
+        )
     return plate
 
 
@@ -252,7 +283,9 @@ def _print_header(plate: Plate, design: Design, serial: str) -> None:
             "top left": (margin, margin + 5, "ls"),
             "bottom": (width - margin, design.height - margin * 0.5 - 3.2, "rs"),
         }[design.serial_place]
-        box = plate.text(spot[0], spot[1], serial, f"{design.head_font}-400", 3.2, design.serial_colour, spot[2])
+        box = plate.text(
+            spot[0], spot[1], serial, f"{design.head_font}-400", 3.2, design.serial_colour, spot[2]
+        )
         plate.cells.append(Cell("serial", None, *box))
         if design.serial_label:
             if spot[2] == "rs":
@@ -275,8 +308,12 @@ def _print_customer(plate: Plate, design: Design) -> None:
         top, bottom = design.margin + 11.5, design.margin + design.header - 2
     pitch = (bottom - top) / 3
     if design.customer_style == "box":
-        for a, b in (((left, top), (right, top)), ((left, bottom), (right, bottom)),
-                     ((left, top), (left, bottom)), ((right, top), (right, bottom))):
+        for a, b in (
+            ((left, top), (right, top)),
+            ((left, bottom), (right, bottom)),
+            ((left, top), (left, bottom)),
+            ((right, top), (right, bottom)),
+        ):
             plate.rule(a, b, "solid", design.rule_width, design.main)
     else:
         style: Rule = "dotted" if design.customer_style == "dots" else "solid"
@@ -302,7 +339,14 @@ def _print_table(plate: Plate, design: Design, left: float, right: float, top: f
         heading_colour = (255, 255, 255)
     if design.stripes:
         for row in range(1, design.rows, 2):
-            plate.fill(left, body + row * design.row_height, right, body + (row + 1) * design.row_height, design.accent, 0.1)
+            plate.fill(
+                left,
+                body + row * design.row_height,
+                right,
+                body + (row + 1) * design.row_height,
+                design.accent,
+                0.1,
+            )
     for i, column in enumerate(design.columns):
         heading = column.heading.upper() if design.upper else column.heading
         a, b = float(edges[i]), float(edges[i + 1])
@@ -311,16 +355,33 @@ def _print_table(plate: Plate, design: Design, left: float, right: float, top: f
             above, _, units = heading.partition("|")
             _split_heading(plate, design, above, units, a, b, top, heading_colour)
         else:
-            plate.text((a + b) / 2, middle, heading, f"{design.body_font}-700", design.heading_size, heading_colour,
-                       "mm", widest=b - a - 1.2)
+            plate.text(
+                (a + b) / 2,
+                middle,
+                heading,
+                f"{design.body_font}-700",
+                design.heading_size,
+                heading_colour,
+                "mm",
+                widest=b - a - 1.2,
+            )
     for row in range(1, design.rows):
         y = body + row * design.row_height
         plate.rule((left, y), (right, y), design.between_rows, design.rule_width, colour, design.pitch)
     for edge in edges[1:-1].tolist():
-        plate.rule((edge, top), (edge, bottom), design.between_columns, design.rule_width, colour, design.pitch)
+        plate.rule(
+            (edge, top), (edge, bottom), design.between_columns, design.rule_width, colour, design.pitch
+        )
     plate.rule((left, body), (right, body), design.under_heading, design.frame_width, colour, design.pitch)
     for a2, b2 in (((left, top), (right, top)), ((left, bottom), (right, bottom))):
-        plate.rule(a2, b2, design.outer if design.outer != "none" else design.between_rows, design.frame_width, colour, design.pitch)
+        plate.rule(
+            a2,
+            b2,
+            design.outer if design.outer != "none" else design.between_rows,
+            design.frame_width,
+            colour,
+            design.pitch,
+        )
     for x in (left, right):
         plate.rule((x, top), (x, bottom), design.outer, design.frame_width, colour, design.pitch)
     for row in range(design.rows):
@@ -329,26 +390,48 @@ def _print_table(plate: Plate, design: Design, left: float, right: float, top: f
             a, b = float(edges[i]), float(edges[i + 1])
             cell = Cell(column.role, row + 1, a, y0, b, y1, a + 0.6 * (b - a) if column.split else None)
             if column.split and cell.split is not None:
-                plate.rule((cell.split, y0), (cell.split, y1),
-                           "solid" if design.between_columns in ("none", "double") else design.between_columns,
-                           0.7 * design.rule_width, colour, design.pitch)
+                plate.rule(
+                    (cell.split, y0),
+                    (cell.split, y1),
+                    "solid" if design.between_columns in ("none", "double") else design.between_columns,
+                    0.7 * design.rule_width,
+                    colour,
+                    design.pitch,
+                )
             _prefill(plate, design, cell)
             plate.cells.append(cell)
         if design.row_numbers:
-            plate.text(left - 0.8, (y0 + y1) / 2, str(row + 1), f"{design.body_font}-400", 1.5, design.main, "rm")
+            plate.text(
+                left - 0.8, (y0 + y1) / 2, str(row + 1), f"{design.body_font}-400", 1.5, design.main, "rm"
+            )
     return bottom
 
 
 def _split_heading(
-    plate: Plate, design: Design, above: str, units: str, left: float, right: float, top: float, colour: Colour
+    plate: Plate,
+    design: Design,
+    above: str,
+    units: str,
+    left: float,
+    right: float,
+    top: float,
+    colour: Colour,
 ) -> None:
     """A heading over pounds and pence, with their signs under it."""
     pounds, _, pence = units.partition("|")
     split = left + 0.6 * (right - left)
     size = design.heading_size
     if above:
-        plate.text((left + right) / 2, top + 0.3 * design.heading_height, above, f"{design.body_font}-700",
-                   0.85 * size, colour, "mm", widest=right - left - 1)
+        plate.text(
+            (left + right) / 2,
+            top + 0.3 * design.heading_height,
+            above,
+            f"{design.body_font}-700",
+            0.85 * size,
+            colour,
+            "mm",
+            widest=right - left - 1,
+        )
         y = top + 0.76 * design.heading_height
         size *= 0.75
     else:
@@ -359,7 +442,16 @@ def _split_heading(
 
 def _prefill(plate: Plate, design: Design, cell: Cell) -> None:
     """What some pads print inside the boxes for money."""
-    if cell.role not in ("unit_price", "line_total", "goods", "delivery", "discount", "deposit", "other total", "total"):
+    if cell.role not in (
+        "unit_price",
+        "line_total",
+        "goods",
+        "delivery",
+        "discount",
+        "deposit",
+        "other total",
+        "total",
+    ):
         return
     base = cell.bottom - 0.22 * (cell.bottom - cell.top)
     plain = f"{design.body_font}-400"
@@ -368,7 +460,9 @@ def _prefill(plate: Plate, design: Design, cell: Cell) -> None:
     if design.prefill in ("point", "pound and point") and cell.split is None:
         plate.dot(point_x(cell), base - 0.2, 0.55, design.main)
     if design.prefill == "dots":
-        plate.rule((cell.left + 1.2, base + 0.5), (cell.right - 1.0, base + 0.5), "dotted", 0.25, design.main, 1.1)
+        plate.rule(
+            (cell.left + 1.2, base + 0.5), (cell.right - 1.0, base + 0.5), "dotted", 0.25, design.main, 1.1
+        )
 
 
 def point_x(cell: Cell) -> float:
@@ -393,9 +487,17 @@ def _print_totals(plate: Plate, design: Design, left: float, right: float, top: 
         cell = Cell(total.role, None, a, y0, b, y1, a + 0.6 * (b - a) if design.split else None)
         label = total.label.upper() if design.upper else total.label
         weight = "700" if last else "400"
-        where, anchor = ((a - 1.2, "rm") if labels_left else (b + 1.2, "lm"))
-        plate.text(where, (y0 + y1) / 2, label, f"{design.body_font}-{weight}", 2.2, design.main, anchor,
-                   widest=label_width - 2)
+        where, anchor = (a - 1.2, "rm") if labels_left else (b + 1.2, "lm")
+        plate.text(
+            where,
+            (y0 + y1) / 2,
+            label,
+            f"{design.body_font}-{weight}",
+            2.2,
+            design.main,
+            anchor,
+            widest=label_width - 2,
+        )
         thick = design.frame_width if last else design.rule_width
         plate.rule((a, y1), (b, y1), frame if frame != "none" else "solid", thick, colour, design.pitch)
         if frame != "none":
@@ -484,7 +586,14 @@ def random_design(seed: int, family: Family) -> Design:
         return options[int(rng.integers(len(options)))]
 
     shape = int(rng.integers(6))
-    width, height = [(105.0, 148.0), (148.0, 210.0), (99.0, 210.0), (148.0, 105.0), (210.0, 148.0), (210.0, 99.0)][shape]
+    width, height = [
+        (105.0, 148.0),
+        (148.0, 210.0),
+        (99.0, 210.0),
+        (148.0, 105.0),
+        (210.0, 148.0),
+        (210.0, 99.0),
+    ][shape]
     wide = width > height
     split = bool(rng.random() < (0.3 if width > 100 else 0.2))
     columns = _random_columns(rng, words, width, split, pick)
@@ -507,7 +616,11 @@ def random_design(seed: int, family: Family) -> Design:
     if grid == 0:
         rules = {"outer": "solid", "between_rows": "solid", "between_columns": "solid"}
     elif grid == 1:
-        rules = {"outer": "solid", "between_rows": "dotted" if family == "tune" else "dashed", "between_columns": "solid"}
+        rules = {
+            "outer": "solid",
+            "between_rows": "dotted" if family == "tune" else "dashed",
+            "between_columns": "solid",
+        }
     elif grid == 2:
         rules = {"outer": "none", "between_rows": "solid", "between_columns": "none"}
     elif grid == 3:
@@ -515,7 +628,11 @@ def random_design(seed: int, family: Family) -> Design:
         rules = {"outer": "solid", "between_rows": style, "between_columns": style}
     else:
         outer: Rule = "double" if family == "test" else "solid"
-        rules = {"outer": outer, "between_rows": "solid", "between_columns": "dashed" if family == "test" else "solid"}
+        rules = {
+            "outer": outer,
+            "between_rows": "solid",
+            "between_columns": "dashed" if family == "test" else "solid",
+        }
     firm, title = FIRMS[family][int(rng.integers(len(FIRMS[family])))]
     palette = COLOURS[family]
     main = palette[int(rng.integers(len(palette)))]
@@ -527,7 +644,13 @@ def random_design(seed: int, family: Family) -> Design:
     fills: list[Literal["none", "tint", "solid"]] = ["none", "none", "tint", "solid"]
     sides: list[Literal["left", "right"]] = ["left", "right"]
     customers: list[Literal["lines", "box", "dots"]] = ["lines", "box", "dots"]
-    places: list[Literal["top right", "top left", "bottom", "none"]] = ["top right", "top right", "top left", "bottom", "none"]
+    places: list[Literal["top right", "top left", "bottom", "none"]] = [
+        "top right",
+        "top right",
+        "top left",
+        "bottom",
+        "none",
+    ]
     return Design(
         name=f"{family}-{seed}", width=width, height=height, columns=columns, totals=totals, rows=rows,
         firm=firm, title=title, small_print=pick(SMALL_PRINT), thanks=pick(THANKS) if rng.random() < 0.6 else "",
@@ -567,8 +690,16 @@ def _random_columns(
     ]
     fit = [o for o in orders if len(o) <= (5 if narrow else 6 if width < 180 else 7)]
     roles = fit[int(rng.integers(len(fit)))]
-    least = {"code": 17.0, "description": 30.0, "quantity": 12.0, "unit_price": 18.0, "line_total": 20.0,
-             "size": 13.0, "page": 12.0, "other": 15.0}
+    least = {
+        "code": 17.0,
+        "description": 30.0,
+        "quantity": 12.0,
+        "unit_price": 18.0,
+        "line_total": 20.0,
+        "size": 13.0,
+        "page": 12.0,
+        "other": 15.0,
+    }
     if split:
         least |= {"unit_price": 22.0, "line_total": 25.0}
     if narrow and len(roles) == 5:
@@ -585,10 +716,18 @@ def _random_columns(
     return tuple(columns)
 
 
-def _random_totals(rng: np.random.Generator, words: dict[str, tuple[str, ...]], pick: object) -> tuple[Total, ...]:
+def _random_totals(
+    rng: np.random.Generator, words: dict[str, tuple[str, ...]], pick: object
+) -> tuple[Total, ...]:
     blocks = [
-        ["total"], ["total"], ["goods", "delivery", "total"], ["delivery", "total"], ["goods", "discount", "total"],
-        ["goods", "delivery", "discount", "total"], ["goods", "deposit", "total"], ["goods", "discount", "delivery", "deposit", "total"],
+        ["total"],
+        ["total"],
+        ["goods", "delivery", "total"],
+        ["delivery", "total"],
+        ["goods", "discount", "total"],
+        ["goods", "delivery", "discount", "total"],
+        ["goods", "deposit", "total"],
+        ["goods", "discount", "delivery", "deposit", "total"],
     ]
     roles = blocks[int(rng.integers(len(blocks)))]
     return tuple(Total(role, words[role][int(rng.integers(len(words[role])))]) for role in roles)

@@ -192,7 +192,7 @@ def write(hand: Hand, text: str, rng: np.random.Generator) -> Glyph:
         if character in "-x" or (place and text[place - 1] in "-x"):
             gap += 0.08
         if character == "." or (place and text[place - 1] == "."):
-            gap += 0.05
+            gap += 0.08
         if character == "1" or (place and text[place - 1] == "1"):
             gap += 0.06
         shift = pen_x + gap - left

@@ -3,7 +3,7 @@
 ``python -m sample_scans.keep_glyphs MNIST_FOLDER WRITERS_NPZ`` - needed only to choose other hands.
 
 Only digits that stay legible after tracing are kept: drawn again with a pen they must look to their nearest
-neighbours among MNIST's training pictures like what they are. The kept hands are therefore a little neater
+neighbours among MNIST's training pictures like what they are, and their loops are closed. The kept hands are therefore a little neater
 than MNIST as a whole; sets drawn from the whole of MNIST are not sifted.
 """
 
@@ -24,7 +24,10 @@ SHAPES = 4
 SCALE = 100.0
 """Points are kept as whole hundredths of a digit's height, in one byte each."""
 NEIGHBOURS = 7
-LEAST_SHARE = 0.8
+HOLES = {0: 1, 6: 1, 8: 2, 9: 1}
+"""Loops that must be closed for a person to be sure of the digit, drawn small and a little blurred."""
+SMALLEST_HOLE = 60
+LEAST_SHARE = 0.7
 """A hand is kept when the best shape of each of its digits has this share of like neighbours."""
 
 
@@ -39,7 +42,7 @@ def picture_of(glyph: Glyph) -> npt.NDArray[np.float32]:
 
 
 def legible(glyphs: list[Glyph], labels: list[int], mnist: Mnist) -> list[float]:
-    """Share of each digit's nearest training pictures that show the same digit."""
+    """Share of each digit's nearest training pictures that show the same digit; 0 if its loops are open."""
     pictures = np.frombuffer((mnist.folder / "train-images-idx3-ubyte").read_bytes(), np.uint8, offset=16)
     known = np.frombuffer((mnist.folder / "train-labels-idx1-ubyte").read_bytes(), np.uint8, offset=8)
     train = pictures.reshape(-1, 784).astype(np.float32)
@@ -50,7 +53,17 @@ def legible(glyphs: list[Glyph], labels: list[int], mnist: Mnist) -> list[float]
         near = np.argpartition(-(block @ train.T), NEIGHBOURS, axis=1)[:, :NEIGHBOURS]
         right = known[near] == np.array(labels[start : start + 500])[:, None]
         shares += right.mean(axis=1).tolist()
-    return shares
+    closed = [holes(glyph) >= HOLES.get(label, 0) for glyph, label in zip(glyphs, labels, strict=True)]
+    return [share if shut else 0.0 for share, shut in zip(shares, closed, strict=True)]
+
+
+def holes(glyph: Glyph) -> int:
+    """Count the enclosed white spots of a digit drawn with a pen."""
+    left, _ = extent(glyph)
+    mask = np.zeros((160, 200), np.uint8)
+    ink(mask, [s * 110 + (30 - 110 * left, 135) for s in glyph], 13.0, np.random.default_rng(0))
+    count, _, sizes, _ = cv2.connectedComponentsWithStats((mask < 128).astype(np.uint8), connectivity=4)
+    return int((sizes[1:count, cv2.CC_STAT_AREA] > SMALLEST_HOLE).sum()) - 1
 
 
 def _worst(hand: Digits, flat: list[tuple[Digits, int, Glyph]], share: list[float]) -> float:
@@ -70,7 +83,7 @@ def main() -> None:
     at = 0
     for part, count in KEPT.items():
         order = sorted(mnist_writers(mnist, part).items(), key=lambda i: (-min(map(len, i[1])), i[0]))
-        hands = [traced_hand(mnist, part, writer) for writer, _ in order[: 2 * count]]
+        hands = [traced_hand(mnist, part, writer) for writer, _ in order[: 4 * count]]
         flat = [(h, d, g) for h in hands for d, shapes in enumerate(h.shapes) for g in shapes]
         share = legible([g for _, _, g in flat], [d for _, d, _ in flat], mnist)
         hands = [hand for hand in hands if _worst(hand, flat, share) > LEAST_SHARE][:count]

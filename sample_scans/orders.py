@@ -29,7 +29,23 @@ PRODUCTS = (
 
 COLOURS = ("green", "natural", "red", "cream", "blue", "grey", "rust", "plum")
 SIZES = ("S", "M", "L", "XL", "50m", "100m", "1 lb", "500g", "A", "B")
-FIRST = ("Mrs", "Mr", "Miss", "Ms", "Dr", "J.", "A.", "P.", "R.", "M.", "Edie", "Colin", "Wilma", "Otis", "Nell")
+FIRST = (
+    "Mrs",
+    "Mr",
+    "Miss",
+    "Ms",
+    "Dr",
+    "J.",
+    "A.",
+    "P.",
+    "R.",
+    "M.",
+    "Edie",
+    "Colin",
+    "Wilma",
+    "Otis",
+    "Nell",
+)
 LAST = (
     "Quillfeather", "Marrowby", "Tansleigh", "Brackwater", "Oddingway", "Penhallick", "Thistlewick", "Umbershaw",
     "Greenacker", "Wrenfold", "Dapplemere", "Hobbleton", "Kettlesby", "Fennimoor", "Sallowes", "Applegarthe",
@@ -162,7 +178,9 @@ def money_text(pence: int, habits: Habits, wanted: Wanted) -> str:
     if pounds == 0:
         if habits.small == "p":
             return f"{part}p"
-        return sign + ("0" if habits.small == "0." or habits.joint == "-" else "") + habits.joint + f"{part:02d}"
+        return (
+            sign + ("0" if habits.small == "0." or habits.joint == "-" else "") + habits.joint + f"{part:02d}"
+        )
     if part == 0 and habits.whole != ".00":
         return f"{sign}{pounds}{habits.whole}"
     return f"{sign}{pounds}{habits.joint}{part:02d}"
@@ -183,7 +201,12 @@ def make_code(index: int, page: int, style: str) -> str:
 def _price(base: int, rng: np.random.Generator) -> int:
     """A shop's price near `base`."""
     raised = int(base * rng.uniform(0.7, 1.5))
-    end = int(rng.choice([99, 95, 50, 49, 25, 75, 0, 20, 85, 60], p=[0.2, 0.15, 0.2, 0.08, 0.1, 0.07, 0.08, 0.04, 0.04, 0.04]))
+    end = int(
+        rng.choice(
+            [99, 95, 50, 49, 25, 75, 0, 20, 85, 60],
+            p=[0.2, 0.15, 0.2, 0.08, 0.1, 0.07, 0.08, 0.04, 0.04, 0.04],
+        )
+    )
     return max(35, raised // 100 * 100 + end)
 
 
@@ -230,7 +253,11 @@ def _lines(wanted: Wanted, rng: np.random.Generator, habits: Habits, count: int)
         product, base = PRODUCTS[index]
         page = index // 3 + 2
         price = _price(base, rng)
-        quantity: int | None = int(rng.choice([1, 2, 3, 4, 5, 6, 10, 12, 24], p=[0.4, 0.26, 0.12, 0.07, 0.04, 0.05, 0.03, 0.02, 0.01]))
+        quantity: int | None = int(
+            rng.choice(
+                [1, 2, 3, 4, 5, 6, 10, 12, 24], p=[0.4, 0.26, 0.12, 0.07, 0.04, 0.05, 0.03, 0.02, 0.01]
+            )
+        )
         code = make_code(index, page, wanted.code_style)
         if habits.ditto and lines and rng.random() < 0.45:
             product, price = lines[-1].description or product, lines[-1].unit_price or price
@@ -245,8 +272,16 @@ def _lines(wanted: Wanted, rng: np.random.Generator, habits: Habits, count: int)
         if "other" in wanted.roles:
             extra.append(("other", str(rng.choice(COLOURS))))
         lines.append(
-            OrderLine(row, code if "code" in wanted.roles else None, product if "description" in wanted.roles else None,
-                      quantity, price, total, row == struck, tuple(extra))
+            OrderLine(
+                row,
+                code if "code" in wanted.roles else None,
+                product if "description" in wanted.roles else None,
+                quantity,
+                price,
+                total,
+                row == struck,
+                tuple(extra),
+            )
         )
     return lines
 
@@ -259,14 +294,21 @@ def _charges(
     if "delivery" in wanted.totals and rng.random() < chance:
         charges.append(("delivery", int(rng.choice([150, 195, 250, 295, 350, 395, 450, 500]))))
     if "discount" in wanted.totals and rng.random() < chance:
-        charges.append(("discount", -max(50, min(int(rng.choice([100, 150, 200, 250, 500])), goods // 3 // 50 * 50))))
+        charges.append(
+            ("discount", -max(50, min(int(rng.choice([100, 150, 200, 250, 500])), goods // 3 // 50 * 50)))
+        )
     if "deposit" in wanted.totals and rng.random() < 0.6:
-        charges.append(("deposit", -max(100, min(int(rng.choice([200, 500, 1000])), goods // 2 // 100 * 100))))
+        charges.append(
+            ("deposit", -max(100, min(int(rng.choice([200, 500, 1000])), goods // 2 // 100 * 100)))
+        )
     return charges
 
 
 def _add_up(
-    lines: list[OrderLine], charges: Sequence[tuple[ChargeKind, int]], mistake: str | None, rng: np.random.Generator
+    lines: list[OrderLine],
+    charges: Sequence[tuple[ChargeKind, int]],
+    mistake: str | None,
+    rng: np.random.Generator,
 ) -> tuple[list[OrderLine], int, int, str | None]:
     """Add up as this customer does; returns lines, written goods total, written total, the mistake made."""
     counted = [line for line in lines if not line.struck_out]
@@ -295,7 +337,9 @@ def _add_up(
     return lines, goods, right + off, mistake
 
 
-def _slip_in_sum(mistake: str | None, counted: Sequence[OrderLine], right: int, rng: np.random.Generator) -> int:
+def _slip_in_sum(
+    mistake: str | None, counted: Sequence[OrderLine], right: int, rng: np.random.Generator
+) -> int:
     """How far the written total is off."""
     if mistake is None:
         return 0
@@ -305,7 +349,11 @@ def _slip_in_sum(mistake: str | None, counted: Sequence[OrderLine], right: int, 
         return -line if mistake == "left_out" else line
     digits = str(right)
     if mistake == "swap":
-        places = [i for i in range(len(digits) - 1) if digits[i] != digits[i + 1] and not (i == 0 and digits[1] == "0")]
+        places = [
+            i
+            for i in range(len(digits) - 1)
+            if digits[i] != digits[i + 1] and not (i == 0 and digits[1] == "0")
+        ]
         if places:
             i = places[int(rng.integers(len(places)))]
             return int(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :]) - right
@@ -338,7 +386,9 @@ def _entries(
             entries.append(Entry("code", line.row, line.code, line.code, strike))
         if line.description is not None:
             repeat = same and above is not None and above.description == line.description
-            entries.append(Entry("description", line.row, '"' if repeat else line.description, line.description, strike))
+            entries.append(
+                Entry("description", line.row, '"' if repeat else line.description, line.description, strike)
+            )
         if line.quantity is not None:
             text = {"": "{}", "x after": "{}x", "x before": "x{}"}[habits.times_sign].format(line.quantity)
             entries.append(Entry("quantity", line.row, text, line.quantity, strike))
@@ -347,7 +397,15 @@ def _entries(
             text = '"' if repeat else money_text(line.unit_price, habits, wanted)
             entries.append(Entry("unit_price", line.row, text, line.unit_price, strike))
         if line.line_total is not None:
-            entries.append(Entry("line_total", line.row, money_text(line.line_total, habits, wanted), line.line_total, strike))
+            entries.append(
+                Entry(
+                    "line_total",
+                    line.row,
+                    money_text(line.line_total, habits, wanted),
+                    line.line_total,
+                    strike,
+                )
+            )
         entries += [Entry(role, line.row, text, text, strike) for role, text in line.extra]
     if "goods" in wanted.totals and rng.random() < 0.88:
         entries.append(Entry("goods", None, money_text(goods, habits, wanted), goods))
@@ -362,16 +420,19 @@ def _corrected(entries: list[Entry], habits: Habits, wanted: Wanted, rng: np.ran
     """Cross one number out and write another beside it, as often as this customer's habits say."""
     for _ in range(habits.correct):
         fit = [
-            i for i, e in enumerate(entries)
-            if e.role in ("unit_price", "line_total", "total", "quantity") and not e.struck_out and e.text != '"'
+            i
+            for i, e in enumerate(entries)
+            if e.role in ("unit_price", "line_total", "total")
+            and not e.struck_out
+            and e.text != '"'
+            and "|" not in e.text
         ]
+        if not fit:
+            break
         chosen = fit[int(rng.integers(len(fit)))]
         entry = entries[chosen]
         value = int(entry.value)
-        if entry.role == "quantity":
-            before = str(value + 1 if rng.random() < 0.5 or value < 2 else value - 1)
-        else:
-            step = int(rng.choice([10, 100, -10, 9, 90, 1000]))
-            before = money_text(value + step if value + step > 0 else value + 10, habits, wanted)
+        step = int(rng.choice([10, 100, -10, 9, 90, 1000]))
+        before = money_text(value + step if value + step > 0 else value + 10, habits, wanted)
         entries[chosen] = replace(entry, corrected_from=before)
     return entries

@@ -35,7 +35,9 @@ class Photo:
                 )
                 for box in slip.boxes
             )  # fmt: skip
-            entries.append({"photo": name, "page": page} | slip_truth(slip, outline, boxes) | {"capture": self.capture})
+            entries.append(
+                {"photo": name, "page": page} | slip_truth(slip, outline, boxes) | {"capture": self.capture}
+            )
         return entries
 
 
@@ -43,7 +45,7 @@ def random_conditions(capture: Capture, slips: int, rng: np.random.Generator) ->
     """Draw light, lens and hand for an easy or a hard photo."""
     hard = capture == "hard"
     warm = float(rng.normal(0, 0.05 if hard else 0.025))
-    bright = float(rng.uniform(0.72, 1.0) if hard else rng.uniform(0.85, 1.02))
+    bright = float(rng.uniform(0.8, 1.0) if hard else rng.uniform(0.88, 1.02))
     return Conditions(
         tilt=float(np.radians(rng.uniform(10, 28) if hard else rng.uniform(0, 11))),
         tilt_direction=float(rng.uniform(0, 2 * np.pi)),
@@ -51,10 +53,10 @@ def random_conditions(capture: Capture, slips: int, rng: np.random.Generator) ->
         motion=float(rng.uniform(0, 1.6)) if hard and slips == 1 else 0.0,
         noise=float(rng.uniform(3, 7) if hard else rng.uniform(1.2, 3)),
         gain=(bright * (1 + warm), bright, bright * (1 - 1.3 * warm)),
-        gradient=float(rng.uniform(0.2, 0.5) if hard else rng.uniform(0.02, 0.2)),
+        gradient=float(rng.uniform(0.2, 0.42) if hard else rng.uniform(0.02, 0.2)),
         gradient_direction=float(rng.uniform(0, 2 * np.pi)),
         vignette=float(rng.uniform(0.05, 0.3)),
-        shadow=float(rng.uniform(0.22, 0.45)) if rng.random() < (0.6 if hard else 0.12) else 0.0,
+        shadow=float(rng.uniform(0.22, 0.4)) if rng.random() < (0.6 if hard else 0.12) else 0.0,
         focal=float(rng.uniform(0.7, 0.95)),
         fill=float(rng.uniform(0.72, 0.94) if slips == 1 else rng.uniform(0.88, 0.97)),
     )
@@ -81,22 +83,43 @@ def lay_out(
     """Lay slips side by side on the table, each turned by about its own quarter turns (radians)."""
     tilt = 0.12 if capture == "hard" else 0.05
     angles = [turn + float(rng.normal(0, tilt)) for turn in turns]
-    sizes = []
-    for slip, angle in zip(slips, angles, strict=True):
-        w, h = slip.design.width, slip.design.height
-        c, s = abs(np.cos(angle)), abs(np.sin(angle))
-        sizes.append((w * c + h * s, w * s + h * c))
     if not slips:
         return []
-    best = min(
-        (_shelves(sizes, columns) for columns in range(1, len(slips) + 1)),
-        key=lambda shelf: max(shelf[0] / (4 if wide else 3), shelf[1] / (3 if wide else 4)),
-    )
+    places = _best_shelves(_boxes_around(slips, angles), wide)[1]
     laid = []
-    for slip, angle, (x, y) in zip(slips, angles, best[2], strict=True):
+    for slip, angle, (x, y) in zip(slips, angles, places, strict=True):
         jitter = rng.normal(0, 2.0, 2)
         laid.append(Laid(slip, x + float(jitter[0]), y + float(jitter[1]), angle, random_bend(capture, rng)))
     return laid
+
+
+def better_wide(slips: Sequence[FlatSlip], turns: Sequence[float]) -> bool:
+    """Whether these slips fill a photo better that is wider than high."""
+    if not slips:
+        return True
+    sizes = _boxes_around(slips, turns)
+    return _best_shelves(sizes, True)[0] <= _best_shelves(sizes, False)[0]
+
+
+def _boxes_around(slips: Sequence[FlatSlip], angles: Sequence[float]) -> list[tuple[float, float]]:
+    """Width and height on the table of each slip as it lies turned."""
+    sizes = []
+    for slip, angle in zip(slips, angles, strict=True):
+        w, h = slip.design.width, slip.design.height
+        c, s = abs(float(np.cos(angle))), abs(float(np.sin(angle)))
+        sizes.append((w * c + h * s, w * s + h * c))
+    return sizes
+
+
+def _best_shelves(
+    sizes: Sequence[tuple[float, float]], wide: bool
+) -> tuple[float, tuple[tuple[float, float], ...]]:
+    """Try every number of columns; returns how large the photo must be, and the boxes' middles."""
+    shape = (4, 3) if wide else (3, 4)
+    tried = [_shelves(sizes, columns) for columns in range(1, len(sizes) + 1)]
+    need = [max(w / shape[0], h / shape[1]) for w, h, _ in tried]
+    best = int(np.argmin(need))
+    return need[best], tried[best][2]
 
 
 def _shelves(
@@ -143,14 +166,11 @@ def random_photo(seed: int, family: Family, mnist: Mnist | None) -> Photo:
         slips.append(any_slip(design, digits, family, rng, scale, blank=bool(rng.random() < 0.05)))
     if capture == "scan":
         return Photo(scan(slips[0], float(np.radians(rng.normal(0, 1.2))), rng), tuple(slips), capture)
-    wide = bool(rng.random() < 0.5)
     quarter = int(rng.choice([0, 1, 2, 3], p=[0.55, 0.15, 0.15, 0.15]))
     same = rng.random() < 0.6
     turns = [(quarter if same else int(rng.integers(4))) * np.pi / 2 for _ in slips]
+    wide = better_wide(slips, turns) != (rng.random() < 0.1)
     laid = lay_out(slips, capture, wide, turns, rng)
-    if count == 1:
-        w, h = slips[0].design.width, slips[0].design.height
-        wide = bool((w > h) != (quarter % 2 == 1)) if rng.random() < 0.85 else wide
     table: Table = TABLES[int(rng.integers(len(TABLES)))]
     shot = shoot(photo_size(slips, wide, rng), laid, table, random_conditions(capture, count, rng), rng)
     return Photo(shot, tuple(slips), capture)

@@ -15,7 +15,7 @@ from sample_scans.camera import Capture, Table, scan, shoot
 from sample_scans.designs import DESIGNS
 from sample_scans.hands import Writers, make_hand
 from sample_scans.orders import MISTAKES, Habits, make_order
-from sample_scans.photos import Photo, lay_out, random_conditions
+from sample_scans.photos import Photo, better_wide, lay_out, random_conditions
 from sample_scans.slips import Copy, FlatSlip, draw_slip, wanted_by
 
 SEED = 20412
@@ -43,7 +43,9 @@ class Plan:
     page: int = 1
 
 
-def _one(file: str, design: str, capture: Capture, table: Table, quarter: int, orientation: int | None) -> Plan:
+def _one(
+    file: str, design: str, capture: Capture, table: Table, quarter: int, orientation: int | None
+) -> Plan:
     return Plan(file, (design,), capture, table, (quarter,), orientation)
 
 
@@ -151,21 +153,12 @@ def _take(plan: Plan, number: int, first: int) -> Photo:
         skew = float(np.radians(rng.normal(0, 1.0))) + plan.quarter[0] * np.pi / 2
         return Photo(scan(slips[0], skew, rng), slips, plan.capture)
     turns = [quarter * np.pi / 2 for quarter in plan.quarter]
-    wide = _is_wide(plan, slips)
+    wide = better_wide(slips, turns)
     laid = lay_out(slips, plan.capture, wide, turns, rng)
     conditions = random_conditions(plan.capture, len(slips), rng)
-    long, short = (4000, 3000) if plan.large else (2304, 1728) if len(slips) < 2 else (2880, 2160)
+    long, short = (4000, 3000) if plan.large else (2304, 1728) if len(slips) < 2 else (3072, 2304)
     shot = shoot((long, short) if wide else (short, long), laid, plan.table, conditions, rng)
     return Photo(shot, slips, plan.capture)
-
-
-def _is_wide(plan: Plan, slips: tuple[FlatSlip, ...]) -> bool:
-    """Whether the photo is taken wide: as its slips need."""
-    if not slips:
-        return True
-    across = sum(s.design.width if q % 2 == 0 else s.design.height for s, q in zip(slips, plan.quarter, strict=True))
-    tall = sum(s.design.height if q % 2 == 0 else s.design.width for s, q in zip(slips, plan.quarter, strict=True))
-    return across >= tall if len(slips) != 2 else across < 2 * tall
 
 
 def sample_photos() -> Iterator[tuple[Plan, Photo]]:
@@ -178,8 +171,16 @@ def sample_photos() -> Iterator[tuple[Plan, Photo]]:
 
 def save_pages(pages: list[Image.Image], path: Path) -> None:
     """Store scans as the pages of one PDF."""
-    pages[0].save(path, "PDF", resolution=200.0, save_all=True, append_images=pages[1:], quality=80,
-                  creationDate=None, modDate=None)
+    pages[0].save(
+        path,
+        "PDF",
+        resolution=200.0,
+        save_all=True,
+        append_images=pages[1:],
+        quality=80,
+        creationDate=None,
+        modDate=None,
+    )
 
 
 def sample_entries(plan: Plan, photo: Photo) -> list[dict[str, Any]]:

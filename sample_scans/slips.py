@@ -25,7 +25,7 @@ CARBON_PAPERS = ((250, 205, 212), (252, 238, 165), (196, 222, 242), (247, 216, 2
 PENS = ((28, 44, 120), (20, 24, 34), (40, 60, 150), (70, 72, 78), (22, 30, 80))
 """Blue, black, bright blue, pencil grey and blue-black ink."""
 PENCIL = (70, 72, 78)
-WORD_BROADENING = 0.3
+WORD_BROADENING = 0.14
 """Handwriting fonts draw thinner lines than pens do; they are thickened by this share of the pen's width."""
 CARBONS = ((62, 50, 140), (45, 60, 130), (50, 50, 70), (90, 60, 140))
 
@@ -127,9 +127,14 @@ class _Desk:
     mask: Mask = field(init=False)
 
     def __post_init__(self) -> None:
-        self.mask = np.zeros((round(self.plate.height * self.plate.scale), round(self.plate.width * self.plate.scale)), np.uint8)
+        self.mask = np.zeros(
+            (round(self.plate.height * self.plate.scale), round(self.plate.width * self.plate.scale)),
+            np.uint8,
+        )
 
-    def number(self, text: str, left: float, right: float, top: float, bottom: float, align: float) -> tuple[float, float, float]:
+    def number(
+        self, text: str, left: float, right: float, top: float, bottom: float, align: float
+    ) -> tuple[float, float, float]:
         """Write digits and signs between left and right; return their left and right end and height, all mm."""
         strokes = write(self.hand, text, self.rng)
         height = min(self.hand.height, 0.74 * (bottom - top)) * float(self.rng.normal(1.0, 0.03))
@@ -139,11 +144,17 @@ class _Desk:
         if wide * height > room:
             height *= max(0.62, room / (wide * height))
             squeeze = min(1.0, max(0.7, room / (wide * height)))
+            height *= min(1.0, room / (wide * height * squeeze))
         spare = max(room - wide * height * squeeze, 0.0)
         x = left + 0.6 + spare * float(np.clip(align + self.rng.normal(0, 0.07), 0, 1))
-        y = bottom - (0.14 + self.rng.normal(0, 0.035)) * (bottom - top)
+        y = bottom - (0.18 + self.rng.normal(0, 0.035)) * (bottom - top)
         scale = self.plate.scale
-        ink(self.mask, [s * scale for s in place(strokes, x, y, height, squeeze)], self.hand.pen * scale, self.rng)
+        ink(
+            self.mask,
+            [s * scale for s in place(strokes, x, y, height, squeeze)],
+            self.hand.pen * scale,
+            self.rng,
+        )
         return x, x + wide * height * squeeze, height
 
     def line(self, start: tuple[float, float], end: tuple[float, float]) -> None:
@@ -175,7 +186,9 @@ class _Desk:
         y0 = int(base * scale + box[1]) - pad - (turned.shape[0] - stamp.height) // 2
         x1, y1 = max(x0, 0), max(y0, 0)
         part = self.mask[y1 : y0 + turned.shape[0], x1 : x0 + turned.shape[1]]
-        np.maximum(part, turned[y1 - y0 : y1 - y0 + part.shape[0], x1 - x0 : x1 - x0 + part.shape[1]], out=part)
+        np.maximum(
+            part, turned[y1 - y0 : y1 - y0 + part.shape[0], x1 - x0 : x1 - x0 + part.shape[1]], out=part
+        )
 
 
 def _broaden(mask: Mask, by: float) -> Mask:
@@ -198,7 +211,7 @@ def _write_entry(desk: _Desk, design: Design, cell: Cell, entry: Entry) -> None:
         joint = cell.split if cell.split is not None else point_x(cell)
         gap = 0.0 if cell.split is not None else 0.5
         if pounds:
-            desk.number(pounds, left, joint - gap, cell.top, cell.bottom, max(align, 0.6))
+            desk.number(pounds, left, joint - gap, cell.top, cell.bottom, min(max(align, 0.5), 0.75))
         desk.number(pence, joint + gap, right, cell.top, cell.bottom, 0.3)
         return
     if entry.role in ("description", "other", "size") and entry.text != '"':
@@ -250,7 +263,16 @@ def draw_slip(
     image = _on_paper(plate, mask, copy, rng)
     boxes = tuple(_box(cell, written.get((cell.role, cell.row)), scale, plate, order) for cell in plate.cells)
     has_serial = any(cell.role == "serial" for cell in plate.cells)
-    return FlatSlip(image, design, order, copy, hand.digits.writer if hand else None, serial if has_serial else "", boxes, scale)
+    return FlatSlip(
+        image,
+        design,
+        order,
+        copy,
+        hand.digits.writer if hand else None,
+        serial if has_serial else "",
+        boxes,
+        scale,
+    )
 
 
 def _write_customer(desk: _Desk, plate: Plate, order: Order) -> None:
@@ -274,7 +296,9 @@ def _strike_rows(desk: _Desk, plate: Plate, order: Order) -> None:
 
 def _box(cell: Cell, entry: Entry | None, scale: float, plate: Plate, order: Order | None) -> Box:
     def quad(left: float, right: float) -> Quad:
-        return scale * np.array([[left, cell.top], [right, cell.top], [right, cell.bottom], [left, cell.bottom]])
+        return scale * np.array(
+            [[left, cell.top], [right, cell.top], [right, cell.bottom], [left, cell.bottom]]
+        )
 
     text, value = ("", None) if entry is None else (entry.text, entry.value)
     if cell.role == "serial":
@@ -302,7 +326,11 @@ def _on_paper(plate: Plate, mask: Mask, copy: Copy, rng: np.random.Generator) ->
     scale = plate.scale
     papers = TOP_PAPERS if copy == "top" else CARBON_PAPERS
     paper = np.array(papers[int(rng.integers(len(papers)))], np.float32)
-    fibre = 1.1 * _noise(shape, 2.0, rng) + 1.0 * _noise(shape, 0.4 * scale, rng) + 1.2 * _noise(shape, 12 * scale, rng)
+    fibre = (
+        1.1 * _noise(shape, 2.0, rng)
+        + 1.0 * _noise(shape, 0.4 * scale, rng)
+        + 1.2 * _noise(shape, 12 * scale, rng)
+    )
     image = paper + fibre[..., None]
     strength = float(rng.uniform(0.8, 1.0))
     for colour, cover in plate.inks.items():
@@ -338,7 +366,9 @@ def _carbon_ink(
     strength = float(rng.uniform(0.5, 0.85))
     pressure = 1 + 0.16 * _noise(mask.shape, 4 * scale, rng) + 0.12 * _noise(mask.shape, 0.9 * scale, rng)
     grain = 1 + 0.32 * _noise(mask.shape, 0.12 * scale, rng)
-    solid = np.clip(1.25 * cover * strength * np.clip(pressure, 0.45, 1.4) * np.clip(grain, 0.15, 1.5), 0, 0.95)
+    solid = np.clip(
+        1.25 * cover * strength * np.clip(pressure, 0.45, 1.4) * np.clip(grain, 0.15, 1.5), 0, 0.95
+    )
     smudge = np.clip(_noise(mask.shape, 9 * scale, rng) - 1.5, 0, 1) * 0.05
     solid = np.clip(solid + smudge, 0, 1)[..., None]
     mixed: npt.NDArray[np.float32] = image * (1 - solid) + colour * solid
@@ -346,7 +376,12 @@ def _carbon_ink(
 
 
 def any_slip(
-    design: Design, digits: Digits, family: Family, rng: np.random.Generator, scale: float, blank: bool = False
+    design: Design,
+    digits: Digits,
+    family: Family,
+    rng: np.random.Generator,
+    scale: float,
+    blank: bool = False,
 ) -> FlatSlip:
     """Fill in a slip of a design as chance has it: one in six is wrong, three in ten are carbon copies."""
     copy: Copy = "carbon" if rng.random() < 0.35 else "top"

@@ -1,0 +1,1 @@
+"""Tests of the sample scans: their truth, and the code that draws them."""
