@@ -22,7 +22,7 @@ Table = Literal["wood", "dark wood", "check", "carpet", "dark", "white", "stone"
 TABLES: tuple[Table, ...] = ("wood", "dark wood", "check", "carpet", "dark", "white", "stone", "cloth")
 
 MAP_STEP = 6
-"""The bent slip is traced back exactly at every sixth pixel and evenly between; the error is under 0.02 px."""
+"""The bent slip is traced back exactly at every sixth pixel and evenly between; that is close enough."""
 TILE_SCALE = 4.0
 """Pixels per millimetre of the table's pattern."""
 TILE = 1800
@@ -105,11 +105,11 @@ class _Paper:
 
     def slope(self, u: Floats, v: Floats) -> Floats:
         """Slope of the paper along its bend."""
-        return np.interp(self._across(u, v), self._t, self._slope)
+        return np.asarray(np.interp(self._across(u, v), self._t, self._slope))
 
     def height(self, u: Floats, v: Floats) -> Floats:
         """Height above the table in millimetres."""
-        return np.interp(self._across(u, v), self._t, self._rise)
+        return np.asarray(np.interp(self._across(u, v), self._t, self._rise))
 
     def _across(self, u: Floats, v: Floats) -> Floats:
         d = self._laid.bend.direction
@@ -147,7 +147,7 @@ class _Camera:
         return np.asarray(self._focal * seen[..., :2] / depth + self._shift)
 
     def frame(self, points: Floats, fill: float, offset: tuple[float, float]) -> None:
-        """Move so that `points` fill this share of the photo, their middle `offset` (shares) from its middle."""
+        """Move so that `points` fill this share of the photo, their middle `offset` (shares) off."""
         self._origin = np.array([*points.reshape(-1, 3).mean(axis=0)[:2], 0.0])
         for _ in range(8):
             seen = self.project(points).reshape(-1, 2)
@@ -190,7 +190,7 @@ def _grid(left: int, top: int, rows: int, columns: int) -> Floats:
 def _find_on_paper(
     paper: _Paper, camera: _Camera, pixels: Floats, width: float, height: float
 ) -> tuple[Floats, Floats]:
-    """Which point (u, v) of the slip each photo pixel shows (Newton's method from the corners' homography)."""
+    """Which point (u, v) of the slip each photo pixel shows (Newton's method from a homography)."""
     u0 = np.array([-width, width, width, -width]) / 2
     v0 = np.array([-height, -height, height, height]) / 2
     corners = camera.project(paper.world(u0, v0))
@@ -198,7 +198,8 @@ def _find_on_paper(
         corners.astype(np.float32), np.stack([u0, v0], axis=-1).astype(np.float32)
     )
     guess = cv2.perspectiveTransform(pixels.reshape(1, -1, 2), back.astype(np.float64)).reshape(-1, 2)
-    u, v = np.clip(guess[:, 0], -width, width), np.clip(guess[:, 1], -height, height)
+    u: Floats = np.clip(guess[:, 0], -width, width)
+    v: Floats = np.clip(guess[:, 1], -height, height)
     wanted = pixels.reshape(-1, 2)
     small = 0.05
     for _ in range(9):
@@ -243,7 +244,8 @@ def table_tile(kind: Table, rng: np.random.Generator) -> Image32:
             + 8 * _noise(shape, (60, 60), rng)
         )
         fleck = (_noise(shape, (6, 6), rng) > 1.9).astype(np.float32) * 40
-        return base + pile[..., None] + cv2.GaussianBlur(fleck, (0, 0), 1.2)[..., None]
+        soft = cv2.GaussianBlur(fleck, (0, 0), 1.2).astype(np.float32)
+        return np.asarray(base + pile[..., None] + soft[..., None], np.float32)
     if kind == "stone":
         base = np.array([(150, 148, 142), (95, 96, 100), (178, 168, 150)][int(rng.integers(3))], np.float32)
         fleck = 14 * _noise(shape, (5, 5), rng) + 8 * _noise(shape, (16, 14), rng)
@@ -303,7 +305,7 @@ def _cloth(kind: Table, rng: np.random.Generator) -> Image32:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Shot:
-    """One upright photo and where its slips are: outlines (4, 2), and a map from slip millimetres to pixels."""
+    """One upright photo and where its slips are: outlines (4, 2), maps from slip millimetres to pixels."""
 
     image: RGB
     outlines: tuple[Floats, ...]
@@ -401,7 +403,9 @@ def _photograph_slip(
         picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
     sx, sy = picture.shape[1] / w, picture.shape[0] / h
     flat = cv2.remap(
-        picture, (fine_u + np.float32(w / 2)) * np.float32(sx) - 0.5, (fine_v + np.float32(h / 2)) * np.float32(sy) - 0.5,
+        picture,
+        (fine_u + np.float32(w / 2)) * np.float32(sx) - 0.5,
+        (fine_v + np.float32(h / 2)) * np.float32(sy) - 0.5,
         cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE,
     ).astype(np.float32)  # fmt: skip
     across = one.bend.direction + one.angle - light_turn
@@ -446,8 +450,8 @@ def _develop(image: Image32, conditions: Conditions, rng: np.random.Generator) -
     grain = rng.standard_normal((height, width), dtype=np.float32)
     colour = rng.standard_normal((height // 2 + 1, width // 2 + 1, 3), dtype=np.float32)
     colour = cv2.resize(colour, (width, height), interpolation=cv2.INTER_LINEAR).astype(np.float32)
-    image = image + conditions.noise * (0.8 * grain[..., None] + 0.5 * colour)
-    return np.clip(image + 0.5, 0, 255).astype(np.uint8)
+    noisy = image + conditions.noise * (0.8 * grain[..., None] + 0.5 * colour)
+    return np.asarray(np.clip(noisy + 0.5, 0, 255), np.uint8)
 
 
 def _cast_shadow(shape: tuple[int, int], rng: np.random.Generator) -> Image32:

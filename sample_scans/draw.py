@@ -29,8 +29,8 @@ STORED_AS = {
     7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_270,
 }
-"""How the upright picture is turned before it is stored under each EXIF orientation (Exif 2.32, tag 0x0112); 0 is no
-value of the standard, but occurs."""
+"""How the upright picture is turned before it is stored under each EXIF orientation (Exif 2.32, tag
+0x0112); 0 is no value of the standard, but occurs."""
 ORIENTATION_TAG = 0x0112
 
 

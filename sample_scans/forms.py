@@ -22,7 +22,7 @@ Prefill = Literal["none", "pound", "point", "pound and point", "dots"]
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its role, the print above it, its share of the table's width, and whether pence stand apart."""
+    """One column: its role, the print above it, its share of the width, and whether pence stand apart."""
 
     role: str
     heading: str
@@ -196,7 +196,7 @@ class Plate:
         Words wider than `widest` are set smaller, to no less than half the size.
         """
         points = size * self.scale / 0.7
-        face = typeface(font, max(int(round(points)), 4))
+        face = typeface(font, max(round(points), 4))
         if widest is not None and face.getlength(words) > widest * self.scale:
             points *= max(0.5, widest * self.scale / face.getlength(words))
             face = typeface(font, max(int(points), 4))
@@ -205,7 +205,7 @@ class Plate:
         width, height = int(box[2] - box[0]) + 4, int(box[3] - box[1]) + 4
         stamp = Image.new("L", (width, height), 0)
         ImageDraw.Draw(stamp).text((x * self.scale - left, y * self.scale - top), words, 255, face, anchor)
-        self._paste(np.asarray(stamp, np.float32) / 255, left, top, colour)
+        self._paste(np.asarray(stamp, np.float32) / np.float32(255), left, top, colour)
         return (
             x + box[0] / self.scale,
             y + box[1] / self.scale,
@@ -225,7 +225,7 @@ class Plate:
 def _coverage(start: float, end: float, size: int) -> FloatImage:
     """How much of each of `size` pixels lies between start and end."""
     pixel = np.arange(size, dtype=np.float32)
-    return np.clip(np.minimum(pixel + 1, end) - np.maximum(pixel, start), 0, 1).astype(np.float32)
+    return np.asarray(np.clip(np.minimum(pixel + 1, end) - np.maximum(pixel, start), 0, 1), np.float32)
 
 
 @lru_cache(maxsize=256)
@@ -327,84 +327,74 @@ def _print_customer(plate: Plate, design: Design) -> None:
 
 def _print_table(plate: Plate, design: Design, left: float, right: float, top: float) -> float:
     """Headings, rules and the boxes of the rows; returns the table's bottom."""
-    shares = np.array([column.share for column in design.columns])
-    edges = left + (right - left) * np.concatenate([[0], np.cumsum(shares) / shares.sum()])
+    edges = _column_edges(design, left, right)
     body = top + design.heading_height
     bottom = body + design.rows * design.row_height
     colour = design.accent if design.rule_accent else design.main
-    heading_colour = design.main
-    if design.heading_fill != "none":
-        plate.fill(left, top, right, body, design.accent, 0.22 if design.heading_fill == "tint" else 1.0)
-    if design.heading_fill == "solid":
-        heading_colour = (255, 255, 255)
-    if design.stripes:
-        for row in range(1, design.rows, 2):
-            plate.fill(
-                left,
-                body + row * design.row_height,
-                right,
-                body + (row + 1) * design.row_height,
-                design.accent,
-                0.1,
-            )
-    for i, column in enumerate(design.columns):
-        heading = column.heading.upper() if design.upper else column.heading
-        a, b = float(edges[i]), float(edges[i + 1])
-        middle = top + 0.5 * design.heading_height
-        if column.split and "|" in heading:
-            above, _, units = heading.partition("|")
-            _split_heading(plate, design, above, units, a, b, top, heading_colour)
-        else:
-            plate.text(
-                (a + b) / 2,
-                middle,
-                heading,
-                f"{design.body_font}-700",
-                design.heading_size,
-                heading_colour,
-                "mm",
-                widest=b - a - 1.2,
-            )
+    _print_headings(plate, design, edges, top)
     for row in range(1, design.rows):
         y = body + row * design.row_height
         plate.rule((left, y), (right, y), design.between_rows, design.rule_width, colour, design.pitch)
-    for edge in edges[1:-1].tolist():
+    for edge in edges[1:-1]:
         plate.rule(
             (edge, top), (edge, bottom), design.between_columns, design.rule_width, colour, design.pitch
         )
     plate.rule((left, body), (right, body), design.under_heading, design.frame_width, colour, design.pitch)
-    for a2, b2 in (((left, top), (right, top)), ((left, bottom), (right, bottom))):
-        plate.rule(
-            a2,
-            b2,
-            design.outer if design.outer != "none" else design.between_rows,
-            design.frame_width,
-            colour,
-            design.pitch,
-        )
+    level = design.outer if design.outer != "none" else design.between_rows
+    for y in (top, bottom):
+        plate.rule((left, y), (right, y), level, design.frame_width, colour, design.pitch)
     for x in (left, right):
         plate.rule((x, top), (x, bottom), design.outer, design.frame_width, colour, design.pitch)
     for row in range(design.rows):
-        y0, y1 = body + row * design.row_height, body + (row + 1) * design.row_height
-        for i, column in enumerate(design.columns):
-            a, b = float(edges[i]), float(edges[i + 1])
-            cell = Cell(column.role, row + 1, a, y0, b, y1, a + 0.6 * (b - a) if column.split else None)
-            if column.split and cell.split is not None:
-                plate.rule(
-                    (cell.split, y0),
-                    (cell.split, y1),
-                    "solid" if design.between_columns in ("none", "double") else design.between_columns,
-                    0.7 * design.rule_width,
-                    colour,
-                    design.pitch,
-                )
-            _prefill(plate, design, cell)
-            plate.cells.append(cell)
-        if design.row_numbers:
-            plate.text(
-                left - 0.8, (y0 + y1) / 2, str(row + 1), f"{design.body_font}-400", 1.5, design.main, "rm"
-            )
+        _print_row(plate, design, edges, row, body)
     return bottom
+
+
+def _column_edges(design: Design, left: float, right: float) -> list[float]:
+    """Where the columns begin and end, one number more than there are columns."""
+    shares = np.array([column.share for column in design.columns])
+    edges: list[float] = (
+        left + (right - left) * np.concatenate([[0], np.cumsum(shares) / shares.sum()])
+    ).tolist()
+    return edges
+
+
+def _print_headings(plate: Plate, design: Design, edges: Sequence[float], top: float) -> None:
+    """The tinted strips and the words above the columns."""
+    left, right, body = edges[0], edges[-1], top + design.heading_height
+    colour = (255, 255, 255) if design.heading_fill == "solid" else design.main
+    if design.heading_fill != "none":
+        plate.fill(left, top, right, body, design.accent, 0.22 if design.heading_fill == "tint" else 1.0)
+    if design.stripes:
+        for row in range(1, design.rows, 2):
+            y = body + row * design.row_height
+            plate.fill(left, y, right, y + design.row_height, design.accent, 0.1)
+    font = f"{design.body_font}-700"
+    for column, a, b in zip(design.columns, edges[:-1], edges[1:], strict=True):
+        heading = column.heading.upper() if design.upper else column.heading
+        if column.split and "|" in heading:
+            above, _, units = heading.partition("|")
+            _split_heading(plate, design, above, units, a, b, top, colour)
+        else:
+            middle = top + 0.5 * design.heading_height
+            plate.text((a + b) / 2, middle, heading, font, design.heading_size, colour, "mm", b - a - 1.2)
+
+
+def _print_row(plate: Plate, design: Design, edges: Sequence[float], row: int, body: float) -> None:
+    """One row's boxes, with what is printed inside them."""
+    y0, y1 = body + row * design.row_height, body + (row + 1) * design.row_height
+    colour = design.accent if design.rule_accent else design.main
+    style: Rule = "solid" if design.between_columns in ("none", "double") else design.between_columns
+    for column, a, b in zip(design.columns, edges[:-1], edges[1:], strict=True):
+        cell = Cell(column.role, row + 1, a, y0, b, y1, a + 0.6 * (b - a) if column.split else None)
+        if cell.split is not None:
+            middle = cell.split
+            plate.rule((middle, y0), (middle, y1), style, 0.7 * design.rule_width, colour, design.pitch)
+        _prefill(plate, design, cell)
+        plate.cells.append(cell)
+    if design.row_numbers:
+        font = f"{design.body_font}-400"
+        plate.text(edges[0] - 0.8, (y0 + y1) / 2, str(row + 1), font, 1.5, design.main, "rm")
 
 
 def _split_heading(
@@ -472,10 +462,9 @@ def point_x(cell: Cell) -> float:
 
 def _print_totals(plate: Plate, design: Design, left: float, right: float, top: float) -> None:
     """The totals block: under the table's last column of money, its labels to the left."""
-    money = [i for i, column in enumerate(design.columns) if column.role == "line_total"][0]
-    shares = np.array([column.share for column in design.columns])
-    edges = left + (right - left) * np.concatenate([[0], np.cumsum(shares) / shares.sum()])
-    a, b = float(edges[money]), float(edges[money + 1])
+    money = next(i for i, column in enumerate(design.columns) if column.role == "line_total")
+    edges = _column_edges(design, left, right)
+    a, b = edges[money], edges[money + 1]
     label_width = 26.0
     colour = design.accent if design.rule_accent else design.main
     height = max(design.row_height, 6.0)
@@ -548,7 +537,7 @@ WORDING: dict[str, dict[str, tuple[str, ...]]] = {
         "split": ("Cost|£|p", "Amount|Pounds|Pence", "Value|£|pence"),
     },
 }
-"""What designs print; neither family's list is the other's (a few short words are in both, as on real pads)."""
+"""What designs print; neither list is the other's (a few short words are in both, as on real pads)."""
 
 COLOURS: dict[str, tuple[Colour, ...]] = {
     "tune": ((35, 35, 40), (30, 60, 130), (20, 95, 60), (140, 40, 40)),
@@ -569,8 +558,8 @@ FIRMS: dict[str, tuple[tuple[str, str], ...]] = {
 }
 THANKS = ("Thank you!", "Thank you for your order", "With thanks", "Many thanks - see you next month")
 SMALL_PRINT = (
-    "Goods may be returned within 14 days. Prices as printed in the current catalogue. Invented firm - drawn for tests.",
-    "Please leave this slip in the bag with the catalogue, ready for collection on the day printed on the front.",
+    "Goods may be returned within 14 days. Prices as in the current catalogue. Invented firm.",
+    "Please leave this slip in the bag with the catalogue, ready for collection on the day printed there.",
     "Cheques payable to your agent. Delivery in about ten days.",
     "",
 )
@@ -596,8 +585,8 @@ def random_design(seed: int, family: Family) -> Design:
     ][shape]
     wide = width > height
     split = bool(rng.random() < (0.3 if width > 100 else 0.2))
-    columns = _random_columns(rng, words, width, split, pick)
-    totals = _random_totals(rng, words, pick)
+    columns = _random_columns(rng, words, width, split)
+    totals = _random_totals(rng, words)
     margin = float(rng.uniform(4.5, 9.0))
     beside = wide and width > 200 and rng.random() < 0.5
     header = float(rng.uniform(27, 33)) if not beside else 13.0
@@ -611,28 +600,15 @@ def random_design(seed: int, family: Family) -> Design:
         totals = totals[1:]
         room += total_height
     rows = int(np.clip(room // row_height, 3, 15))
-    grid = int(rng.integers(5))
-    rules: dict[str, Rule] = {}
-    if grid == 0:
-        rules = {"outer": "solid", "between_rows": "solid", "between_columns": "solid"}
-    elif grid == 1:
-        rules = {
-            "outer": "solid",
-            "between_rows": "dotted" if family == "tune" else "dashed",
-            "between_columns": "solid",
-        }
-    elif grid == 2:
-        rules = {"outer": "none", "between_rows": "solid", "between_columns": "none"}
-    elif grid == 3:
-        style: Rule = "dotted"
-        rules = {"outer": "solid", "between_rows": style, "between_columns": style}
-    else:
-        outer: Rule = "double" if family == "test" else "solid"
-        rules = {
-            "outer": outer,
-            "between_rows": "solid",
-            "between_columns": "dashed" if family == "test" else "solid",
-        }
+    other: tuple[Rule, Rule] = ("dotted", "solid") if family == "tune" else ("dashed", "dashed")
+    grids: list[tuple[Rule, Rule, Rule]] = [
+        ("solid", "solid", "solid"),
+        ("solid", other[0], "solid"),
+        ("none", "solid", "none"),
+        ("solid", "dotted", "dotted"),
+        ("double" if family == "test" else "solid", "solid", other[1]),
+    ]
+    outer, between_rows, between_columns = grids[int(rng.integers(5))]
     firm, title = FIRMS[family][int(rng.integers(len(FIRMS[family])))]
     palette = COLOURS[family]
     main = palette[int(rng.integers(len(palette)))]
@@ -652,28 +628,52 @@ def random_design(seed: int, family: Family) -> Design:
         "none",
     ]
     return Design(
-        name=f"{family}-{seed}", width=width, height=height, columns=columns, totals=totals, rows=rows,
-        firm=firm, title=title, small_print=pick(SMALL_PRINT), thanks=pick(THANKS) if rng.random() < 0.6 else "",
-        head_font=pick(FONTS[family]), body_font=pick(FONTS[family]), main=main, accent=accent, margin=margin,
-        header=header, heading_height=heading_height, row_height=row_height,
+        name=f"{family}-{seed}",
+        width=width,
+        height=height,
+        columns=columns,
+        totals=totals,
+        rows=rows,
+        firm=firm,
+        title=title,
+        small_print=pick(SMALL_PRINT),
+        thanks=pick(THANKS) if rng.random() < 0.6 else "",
+        head_font=pick(FONTS[family]),
+        body_font=pick(FONTS[family]),
+        main=main,
+        accent=accent,
+        margin=margin,
+        header=header,
+        heading_height=heading_height,
+        row_height=row_height,
         table_left=float(rng.uniform(58, 68)) if beside else 0.0,
         customer="beside" if beside else sides[int(rng.integers(2))],
         customer_style=customers[int(rng.integers(3))],
         customer_labels=CUSTOMER_LABELS[int(rng.integers(len(CUSTOMER_LABELS)))],
-        serial_label=pick(("No.", "Slip no.", "Order no.", "")), serial_place=places[int(rng.integers(5))],
+        serial_label=pick(("No.", "Slip no.", "Order no.", "")),
+        serial_place=places[int(rng.integers(5))],
         serial_colour=(190, 30, 40) if rng.random() < 0.6 else main,
-        under_heading="solid", totals_frame="none" if rules["between_columns"] == "none" and rng.random() < 0.5 else "solid",
-        rule_width=float(rng.uniform(0.14, 0.35)), frame_width=float(rng.uniform(0.25, 0.6)),
-        rule_accent=bool(rng.random() < 0.5), pitch=float(rng.uniform(0.8, 1.3) if family == "tune" else rng.uniform(0.65, 1.1)),
-        heading_fill=fills[int(rng.integers(4))], stripes=bool(rng.random() < 0.15), prefill=prefill,
-        heading_size=float(rng.uniform(1.7, 2.5)), upper=bool(rng.random() < 0.3),
-        row_numbers=bool(rng.random() < 0.1), code_style=pick(("six", "six", "dashed", "slashed", "four")),
-        **rules,
-    )  # fmt: skip
+        under_heading="solid",
+        totals_frame="none" if between_columns == "none" and rng.random() < 0.5 else "solid",
+        rule_width=float(rng.uniform(0.14, 0.35)),
+        frame_width=float(rng.uniform(0.25, 0.6)),
+        rule_accent=bool(rng.random() < 0.5),
+        pitch=float(rng.uniform(0.8, 1.3) if family == "tune" else rng.uniform(0.65, 1.1)),
+        heading_fill=fills[int(rng.integers(4))],
+        stripes=bool(rng.random() < 0.15),
+        prefill=prefill,
+        heading_size=float(rng.uniform(1.7, 2.5)),
+        upper=bool(rng.random() < 0.3),
+        row_numbers=bool(rng.random() < 0.1),
+        code_style=pick(("six", "six", "dashed", "slashed", "four")),
+        outer=outer,
+        between_rows=between_rows,
+        between_columns=between_columns,
+    )
 
 
 def _random_columns(
-    rng: np.random.Generator, words: dict[str, tuple[str, ...]], width: float, split: bool, pick: object
+    rng: np.random.Generator, words: dict[str, tuple[str, ...]], width: float, split: bool
 ) -> tuple[Column, ...]:
     """Columns in one of the orders that pads have."""
     narrow = width < 110
@@ -716,9 +716,7 @@ def _random_columns(
     return tuple(columns)
 
 
-def _random_totals(
-    rng: np.random.Generator, words: dict[str, tuple[str, ...]], pick: object
-) -> tuple[Total, ...]:
+def _random_totals(rng: np.random.Generator, words: dict[str, tuple[str, ...]]) -> tuple[Total, ...]:
     blocks = [
         ["total"],
         ["total"],

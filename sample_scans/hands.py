@@ -55,7 +55,7 @@ class Hand:
 
 @dataclass(frozen=True)
 class Mnist:
-    """Where the whole of MNIST lies: the folder of its idx files, and the npz with the writer of each picture.
+    """Where the whole of MNIST lies: the folder of its idx files, the npz with the writer of each picture.
 
     ``owners`` holds the arrays ``train`` and ``test``, taken from the QMNIST labels.
     """
@@ -197,7 +197,7 @@ def write(hand: Hand, text: str, rng: np.random.Generator) -> Glyph:
             gap += 0.06
         shift = pen_x + gap - left
         drop = pen_x * hand.rise + float(rng.normal(0, hand.wander))
-        strokes += [stroke + (shift, drop) for stroke in glyph]
+        strokes += [stroke + np.array([shift, drop]) for stroke in glyph]
         pen_x = shift + right
     return strokes
 

@@ -3,8 +3,8 @@
 ``python -m sample_scans.keep_glyphs MNIST_FOLDER WRITERS_NPZ`` - needed only to choose other hands.
 
 Only digits that stay legible after tracing are kept: drawn again with a pen they must look to their nearest
-neighbours among MNIST's training pictures like what they are, and their loops are closed. The kept hands are therefore a little neater
-than MNIST as a whole; sets drawn from the whole of MNIST are not sifted.
+neighbours among MNIST's training pictures like what they are, and their loops are closed. The kept hands are
+therefore neater than MNIST as a whole; sets drawn from the whole of MNIST are not sifted.
 """
 
 import sys
@@ -78,8 +78,12 @@ def _worst(hand: Digits, flat: list[tuple[Digits, int, Glyph]], share: list[floa
 def main() -> None:
     """Trace, sift and write."""
     mnist = Mnist(Path(sys.argv[1]), Path(sys.argv[2]))
-    points, strokes, glyphs = [], [], []
-    labels, writers, parts = [], [], []
+    points: list[npt.NDArray[np.int8]] = []
+    strokes: list[int] = []
+    glyphs: list[int] = []
+    labels: list[int] = []
+    writers: list[int] = []
+    parts: list[str] = []
     at = 0
     for part, count in KEPT.items():
         order = sorted(mnist_writers(mnist, part).items(), key=lambda i: (-min(map(len, i[1])), i[0]))

@@ -12,19 +12,57 @@ import numpy as np
 ChargeKind = Literal["delivery", "discount", "deposit", "other"]
 
 PRODUCTS = (
-    ("Runner bean seeds", 249), ("Broad bean seeds", 225), ("Sweet pea mixed", 199), ("Cosmos seeds", 185),
-    ("Leek seeds", 165), ("Beetroot seeds", 145), ("Garlic bulbs", 599), ("Shallot sets", 475),
-    ("Seed potatoes", 650), ("Garden twine", 349), ("Jute string", 225), ("Raffia", 310),
-    ("Bean canes", 1250), ("Pea netting", 795), ("Plant labels", 199), ("Slate labels", 899),
-    ("Seed tins", 1475), ("Paper pots", 425), ("Coir pots", 380), ("Seed trays", 560),
-    ("Jam jars", 1095), ("Jam labels", 275), ("Wax discs", 175), ("Muslin", 450),
-    ("Honey jars", 1320), ("Cork stoppers", 340), ("Wool aran", 525), ("Wool sock", 699),
-    ("Wool lace", 849), ("Bamboo needles", 590), ("Stitch markers", 295), ("Darning set", 750),
-    ("Beeswax block", 620), ("Candle wick", 215), ("Soap flakes", 480), ("Lavender bag", 325),
-    ("Bird seed", 899), ("Fat balls", 550), ("Nest box", 1899), ("Bee house", 2250),
-    ("Garden gloves", 799), ("Hand fork", 1349), ("Dibber", 985), ("Trug", 3450), ("Kneeler", 1999),
-    ("Watering rose", 1160), ("Fleece", 675), ("Tomato feed", 510), ("Bulb fibre", 435), ("Moss pole", 1075),
-)  # fmt: skip
+    ("Runner bean seeds", 249),
+    ("Broad bean seeds", 225),
+    ("Sweet pea mixed", 199),
+    ("Cosmos seeds", 185),
+    ("Leek seeds", 165),
+    ("Beetroot seeds", 145),
+    ("Garlic bulbs", 599),
+    ("Shallot sets", 475),
+    ("Seed potatoes", 650),
+    ("Garden twine", 349),
+    ("Jute string", 225),
+    ("Raffia", 310),
+    ("Bean canes", 1250),
+    ("Pea netting", 795),
+    ("Plant labels", 199),
+    ("Slate labels", 899),
+    ("Seed tins", 1475),
+    ("Paper pots", 425),
+    ("Coir pots", 380),
+    ("Seed trays", 560),
+    ("Jam jars", 1095),
+    ("Jam labels", 275),
+    ("Wax discs", 175),
+    ("Muslin", 450),
+    ("Honey jars", 1320),
+    ("Cork stoppers", 340),
+    ("Wool aran", 525),
+    ("Wool sock", 699),
+    ("Wool lace", 849),
+    ("Bamboo needles", 590),
+    ("Stitch markers", 295),
+    ("Darning set", 750),
+    ("Beeswax block", 620),
+    ("Candle wick", 215),
+    ("Soap flakes", 480),
+    ("Lavender bag", 325),
+    ("Bird seed", 899),
+    ("Fat balls", 550),
+    ("Nest box", 1899),
+    ("Bee house", 2250),
+    ("Garden gloves", 799),
+    ("Hand fork", 1349),
+    ("Dibber", 985),
+    ("Trug", 3450),
+    ("Kneeler", 1999),
+    ("Watering rose", 1160),
+    ("Fleece", 675),
+    ("Tomato feed", 510),
+    ("Bulb fibre", 435),
+    ("Moss pole", 1075),
+)
 """Invented goods: what they are, and about what they cost in pence."""
 
 COLOURS = ("green", "natural", "red", "cream", "blue", "grey", "rust", "plum")
@@ -47,14 +85,41 @@ FIRST = (
     "Nell",
 )
 LAST = (
-    "Quillfeather", "Marrowby", "Tansleigh", "Brackwater", "Oddingway", "Penhallick", "Thistlewick", "Umbershaw",
-    "Greenacker", "Wrenfold", "Dapplemere", "Hobbleton", "Kettlesby", "Fennimoor", "Sallowes", "Applegarthe",
-    "Bramblecote", "Nettleham-Roe", "Larkwhistle", "Cobbledick",
-)  # fmt: skip
+    "Quillfeather",
+    "Marrowby",
+    "Tansleigh",
+    "Brackwater",
+    "Oddingway",
+    "Penhallick",
+    "Thistlewick",
+    "Umbershaw",
+    "Greenacker",
+    "Wrenfold",
+    "Dapplemere",
+    "Hobbleton",
+    "Kettlesby",
+    "Fennimoor",
+    "Sallowes",
+    "Applegarthe",
+    "Bramblecote",
+    "Nettleham-Roe",
+    "Larkwhistle",
+    "Cobbledick",
+)
 STREETS = (
-    "Larkspur Row", "Tinder Lane", "Old Quince Street", "Pottle Hill", "Damson Yard", "Candlewick Road",
-    "Hasp Lane", "Upper Wickets", "Bobbin Terrace", "Sorrel Close", "Teasel Way", "Mistletoe Mews",
-)  # fmt: skip
+    "Larkspur Row",
+    "Tinder Lane",
+    "Old Quince Street",
+    "Pottle Hill",
+    "Damson Yard",
+    "Candlewick Road",
+    "Hasp Lane",
+    "Upper Wickets",
+    "Bobbin Terrace",
+    "Sorrel Close",
+    "Teasel Way",
+    "Mistletoe Mews",
+)
 TOWNS = ("Nether Marrow", "Quincebury", "Wickhollow", "Thrupton Bower", "Little Haspen", "Pottlesham")
 
 
@@ -138,10 +203,12 @@ class Habits:
     correct: int = 0
     no_total: bool = False
     times_sign: str = ""
+    first_price: Literal["", "whole pounds", "pence"] = ""
 
 
 def random_habits(rng: np.random.Generator) -> Habits:
     """Draw one customer's habits."""
+    first: list[Literal["", "whole pounds", "pence"]] = ["", "", "", "whole pounds", "pence"]
     return Habits(
         joint=str(rng.choice([".", "-", ","], p=[0.82, 0.16, 0.02])),
         pound_sign=bool(rng.random() < 0.2),
@@ -154,12 +221,21 @@ def random_habits(rng: np.random.Generator) -> Habits:
         correct=int(rng.random() < 0.16),
         no_total=bool(rng.random() < 0.04),
         times_sign=str(rng.choice(["", "x after", "x before"], p=[0.95, 0.025, 0.025])),
+        first_price=first[int(rng.integers(len(first)))],
     )
 
 
 MISTAKES = (
-    "product", "carry", "swap", "decimal", "left_out", "twice", "charge_forgotten", "discount_added", "digit",
-)  # fmt: skip
+    "product",
+    "carry",
+    "swap",
+    "decimal",
+    "left_out",
+    "twice",
+    "charge_forgotten",
+    "discount_added",
+    "digit",
+)
 """Ways in which sums go wrong: one line's product; a carry lost or added in the sum; two digits of the total
 swapped; the point one place off; a line left out or taken twice; a charge not added (a discount not taken
 off); a discount added; some digit of the total wrong."""
@@ -259,6 +335,10 @@ def _lines(wanted: Wanted, rng: np.random.Generator, habits: Habits, count: int)
             )
         )
         code = make_code(index, page, wanted.code_style)
+        if row == 1 and habits.first_price == "whole pounds":
+            price = max(100, price // 100 * 100)
+        elif row == 1 and habits.first_price == "pence":
+            price = 35 + price % 13 * 5
         if habits.ditto and lines and rng.random() < 0.45:
             product, price = lines[-1].description or product, lines[-1].unit_price or price
         total = (quantity or 1) * price
@@ -346,6 +426,8 @@ def _slip_in_sum(
     carry = [s for s in (10, -10, 100, -100, 1000, -1000) if right + s > 100]
     if mistake in ("left_out", "twice") and len(counted) > 1:
         line = counted[int(rng.integers(len(counted)))].right_total
+        if right - line < 100:
+            line = min(one.right_total for one in counted)
         return -line if mistake == "left_out" else line
     digits = str(right)
     if mistake == "swap":

@@ -35,7 +35,8 @@ def trace(picture: npt.NDArray[np.uint8]) -> Glyph:
     ink = big > 125
     if not ink.any():
         return []
-    paths = _walk(skeletonize(ink))
+    thin: npt.NDArray[np.bool_] = skeletonize(ink)  # type: ignore[no-untyped-call]
+    paths = _walk(thin)
     bottom = np.nonzero(picture.max(axis=1) > 60)[0][-1] + 1
     left = np.nonzero(picture.max(axis=0) > 60)[0][0]
     glyph = []

@@ -29,12 +29,17 @@ class Photo:
         for slip, outline, to_photo in zip(self.slips, self.shot.outlines, self.shot.to_photo, strict=True):
             boxes = tuple(
                 Box(
-                    box.role, box.row, box.text, box.value, box.struck_out, box.corrected_from,
+                    box.role,
+                    box.row,
+                    box.text,
+                    box.value,
+                    box.struck_out,
+                    box.corrected_from,
                     to_photo(box.quad / slip.scale),
                     None if box.pence_quad is None else to_photo(box.pence_quad / slip.scale),
                 )
                 for box in slip.boxes
-            )  # fmt: skip
+            )
             entries.append(
                 {"photo": name, "page": page} | slip_truth(slip, outline, boxes) | {"capture": self.capture}
             )

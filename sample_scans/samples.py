@@ -29,8 +29,8 @@ LARGE_SCALE = 13.0
 class Plan:
     """One photo: its file, its slips' designs, how it is taken.
 
-    ``quarter`` is the quarter turns (clockwise) by which slips lie turned in the upright photo, one for all or
-    one for each; ``orientation`` is the EXIF value stored, None for no tag.
+    ``quarter`` is the quarter turns (clockwise) by which each slip lies turned in the upright photo;
+    ``orientation`` is the EXIF value stored, None for no tag.
     """
 
     file: str
@@ -96,31 +96,31 @@ charge or a discount stand on the designs that have one."""
 WRONG_CHARGES = {0: "charge_forgotten", 28: "discount_added"}
 BLANK_SLIPS = (36, 52)
 HABITS: dict[int, Habits] = {
-    1: Habits(whole="-"),
-    2: Habits(small="."),
-    5: Habits(joint="-", small="p"),
+    1: Habits(whole="-", first_price="whole pounds"),
+    2: Habits(small=".", first_price="pence"),
+    5: Habits(joint="-", small="p", first_price="pence"),
     7: Habits(correct=1, blank_ones=True),
     8: Habits(pound_sign=True),
-    9: Habits(whole="", pound_sign=True),
-    11: Habits(joint="-", whole="-"),
+    9: Habits(whole="", pound_sign=True, first_price="whole pounds"),
+    11: Habits(joint="-", whole="-", first_price="whole pounds"),
     12: Habits(strike=True),
     13: Habits(ditto=True),
     14: Habits(no_total=True),
     15: Habits(blank_totals=True),
-    17: Habits(small="p"),
+    17: Habits(small="p", first_price="pence"),
     19: Habits(correct=1),
-    22: Habits(small=".", whole="-"),
+    22: Habits(small=".", whole="-", first_price="pence"),
     24: Habits(times_sign="x after"),
     25: Habits(strike=True, joint="-"),
     30: Habits(blank_ones=True, pound_sign=True),
     33: Habits(ditto=True, correct=1),
-    35: Habits(blank_totals=True, small="p"),
+    35: Habits(blank_totals=True, small="p", first_price="pence"),
     40: Habits(joint="-"),
     42: Habits(correct=2),
-    44: Habits(no_total=True, small="."),
+    44: Habits(no_total=True, small=".", first_price="pence"),
     46: Habits(strike=True, ditto=True),
     48: Habits(times_sign="x before", pound_sign=True),
-    50: Habits(whole="", small="."),
+    50: Habits(whole="", small=".", first_price="whole pounds"),
 }
 """Customers with ways of their own, by the slip's place; the others write 4.99 and 0.99."""
 FILLED = (5, 3, 4, 7, 6, 2, 8, 4, 5, 6, 3, 10, 4, 7, 5)

@@ -71,11 +71,22 @@ def _listed(quad: Quad) -> list[list[float]]:
 def slip_truth(slip: FlatSlip, outline: Quad, boxes: tuple[Box, ...]) -> dict[str, Any]:
     """Describe a slip as the result file does, with the keys that only the truth has."""
     order = slip.order
-    lines = [] if order is None else [
-        {"row": line.row, "code": line.code, "description": line.description, "quantity": line.quantity,
-         "unit_price": line.unit_price, "line_total": line.line_total, "struck_out": line.struck_out}
-        for line in order.lines
-    ]  # fmt: skip
+    lines = (
+        []
+        if order is None
+        else [
+            {
+                "row": line.row,
+                "code": line.code,
+                "description": line.description,
+                "quantity": line.quantity,
+                "unit_price": line.unit_price,
+                "line_total": line.line_total,
+                "struck_out": line.struck_out,
+            }
+            for line in order.lines
+        ]
+    )
     written = order.written_total if order else None
     computed = order.computed_total if order else 0
     difference = None if written is None else written - computed
@@ -95,13 +106,19 @@ def slip_truth(slip: FlatSlip, outline: Quad, boxes: tuple[Box, ...]) -> dict[st
         "mistake": order.mistake if order else None,
         "columns": [column.role for column in slip.design.columns],
         "boxes": [
-            {"role": box.role, "row": box.row, "text": box.text, "value": box.value, "struck_out": box.struck_out}
+            {
+                "role": box.role,
+                "row": box.row,
+                "text": box.text,
+                "value": box.value,
+                "struck_out": box.struck_out,
+            }
             | ({} if box.corrected_from is None else {"corrected_from": box.corrected_from})
             | {"quad": _listed(box.quad)}
             | ({} if box.pence_quad is None else {"pence_quad": _listed(box.pence_quad)})
             for box in boxes
         ],
-    }  # fmt: skip
+    }
 
 
 def wanted_by(design: Design) -> Wanted:
@@ -135,7 +152,7 @@ class _Desk:
     def number(
         self, text: str, left: float, right: float, top: float, bottom: float, align: float
     ) -> tuple[float, float, float]:
-        """Write digits and signs between left and right; return their left and right end and height, all mm."""
+        """Write digits and signs between left and right; return left end, right end and height, mm."""
         strokes = write(self.hand, text, self.rng)
         height = min(self.hand.height, 0.74 * (bottom - top)) * float(self.rng.normal(1.0, 0.03))
         wide = width_of(strokes)
@@ -306,10 +323,15 @@ def _box(cell: Cell, entry: Entry | None, scale: float, plate: Plate, order: Ord
     if cell.role == "customer" and order is not None:
         text = value = ", ".join((order.name, *order.address))
     return Box(
-        cell.role, cell.row, text, value, entry is not None and entry.struck_out,
-        entry.corrected_from if entry else None, quad(cell.left, cell.right),
+        cell.role,
+        cell.row,
+        text,
+        value,
+        entry is not None and entry.struck_out,
+        entry.corrected_from if entry else None,
+        quad(cell.left, cell.right),
         None if cell.split is None else quad(cell.split, cell.right),
-    )  # fmt: skip
+    )
 
 
 def _noise(shape: tuple[int, int], size: float, rng: np.random.Generator) -> npt.NDArray[np.float32]:
@@ -339,7 +361,7 @@ def _on_paper(plate: Plate, mask: Mask, copy: Copy, rng: np.random.Generator) ->
         image = image * (1 - solid) + (np.array(colour, np.float32) * 0.95 + 6) * solid
     if mask.any():
         image = _top_ink(image, mask, scale, rng) if copy == "top" else _carbon_ink(image, mask, scale, rng)
-    return np.clip(image, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(image, 0, 255), np.uint8)
 
 
 def _top_ink(
@@ -360,7 +382,7 @@ def _top_ink(
 def _carbon_ink(
     image: npt.NDArray[np.float32], mask: Mask, scale: float, rng: np.random.Generator
 ) -> npt.NDArray[np.float32]:
-    """What carbon paper leaves below: broad, soft, grainy, faint where the pen was light, a little smudged."""
+    """What carbon paper leaves below: broad, soft, grainy, faint where the pen was light, smudged."""
     colour = np.array(CARBONS[int(rng.integers(len(CARBONS)))], np.float32)
     cover = cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), float(rng.uniform(0.08, 0.14)) * scale)
     strength = float(rng.uniform(0.5, 0.85))
