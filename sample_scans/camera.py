@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from sample_scans.forms import Design
 from sample_scans.slips import RGB, FlatSlip
 
 Floats = npt.NDArray[np.float64]
@@ -312,12 +313,33 @@ class Shot:
     to_photo: tuple[Callable[[Floats], Floats], ...]
 
 
+SKINS = ((224, 178, 152), (198, 144, 112), (150, 100, 72), (104, 68, 50))
+ARM = 220.0
+THUMB_WIDTH = 19.0
+"""Millimetres; ``ARM`` is how far thumb and arm go on outside the slip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Thumb:
+    """A thumb that holds the uppermost slip down.
+
+    ``edge`` counts the slip's edges from its top clockwise, ``along`` is 0 to 1 on that edge, ``reach`` how
+    far the thumb comes in, millimetres.
+    """
+
+    edge: int
+    along: float
+    reach: float
+    skin: tuple[int, int, int]
+
+
 def shoot(
     size: tuple[int, int],
     laid: Sequence[Laid],
     table: Table,
     conditions: Conditions,
     rng: np.random.Generator,
+    thumb: Thumb | None = None,
 ) -> Shot:
     """Photograph slips on a table.
 
@@ -352,7 +374,38 @@ def shoot(
         outline, to_photo = _photograph_slip(image, camera, one, paper, light_turn)
         outlines.append(outline)
         maps.append(to_photo)
+    if thumb is not None and laid:
+        _photograph_thumb(image, maps[-1], laid[-1].slip.design, thumb)
     return Shot(_develop(image, conditions, rng), tuple(outlines), tuple(maps))
+
+
+def _photograph_thumb(
+    image: Image32, to_photo: Callable[[Floats], Floats], design: Design, thumb: Thumb
+) -> None:
+    """Draw a thumb over a slip's edge, its nail towards the slip's middle."""
+    w, h, a = design.width, design.height, thumb.along
+    start = np.array([(a * w, 0.0), (w, a * h), (a * w, h), (0.0, a * h)][thumb.edge])
+    inward = np.array([(0.0, 1.0), (-1.0, 0.0), (0.0, -1.0), (1.0, 0.0)][thumb.edge])
+    ways = np.array([thumb.reach - THUMB_WIDTH / 2, -ARM, thumb.reach])
+    tip, root, end = to_photo(start + ways[:, None] * inward)
+    radius = float(np.linalg.norm(end - tip))
+    towards = (tip - root) / np.linalg.norm(tip - root)
+    shade = _stroke(image, tip + radius * 0.25, root + radius * 0.25, 2 * radius, 0.3 * radius)
+    image *= (1 - 0.35 * shade)[..., None]
+    skin = np.array(thumb.skin, np.float32)
+    light = 0.72 + 0.3 * _stroke(image, tip, root, radius, 0.4 * radius)
+    body = _stroke(image, tip, root, 2 * radius, 1.5)
+    image += (skin * light[..., None] - image) * body[..., None]
+    nail = _stroke(image, tip + 0.1 * radius * towards, tip + 0.35 * radius * towards, 1.1 * radius, 2.0)
+    image += (np.minimum(skin * 1.12 + 8, 250) - image) * 0.8 * nail[..., None]
+
+
+def _stroke(image: Image32, start: Floats, end: Floats, width: float, soft: float) -> Image32:
+    """A thick line with round ends and soft edges, 0 to 1, as large as the photo."""
+    mask = np.zeros(image.shape[:2], np.uint8)
+    (x0, y0), (x1, y1) = np.round(start).astype(int).tolist(), np.round(end).astype(int).tolist()
+    cv2.line(mask, (x0, y0), (x1, y1), (255,), max(1, int(width)))
+    return np.asarray(cv2.GaussianBlur(mask, (0, 0), soft), np.float32) / np.float32(255)
 
 
 def _photograph_table(

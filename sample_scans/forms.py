@@ -83,8 +83,6 @@ class Design:
     upper: bool = False
     row_numbers: bool = False
     code_style: str = "six"
-    rounded: bool = False
-    perforated: bool = False
 
     @property
     def split(self) -> bool:
@@ -439,7 +437,6 @@ def _prefill(plate: Plate, design: Design, cell: Cell) -> None:
         "delivery",
         "discount",
         "deposit",
-        "other total",
         "total",
     ):
         return
@@ -518,7 +515,6 @@ WORDING: dict[str, dict[str, tuple[str, ...]]] = {
         "discount": ("Discount", "Less discount"),
         "deposit": ("Deposit", "Deposit paid"),
         "total": ("Total", "Total due", "Amount due"),
-        "split": ("Price|£|p", "Total|£|p", "|£|p"),
     },
     "test": {
         "quantity": ("No.", "How many", "QTY.", "Qty req.", "How many?"),
@@ -534,7 +530,6 @@ WORDING: dict[str, dict[str, tuple[str, ...]]] = {
         "discount": ("Less: discount", "Voucher", "Discount (if any)"),
         "deposit": ("Less deposit", "Already paid", "Paid on account"),
         "total": ("To pay", "Balance due", "Total to pay", "TOTAL £", "Amount to pay", "Grand total"),
-        "split": ("Cost|£|p", "Amount|Pounds|Pence", "Value|£|pence"),
     },
 }
 """What designs print; neither list is the other's (a few short words are in both, as on real pads)."""

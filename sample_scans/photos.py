@@ -1,16 +1,36 @@
 """Photos at random: which slips, how they lie, on what, in what light; and their truth."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from sample_scans.camera import TABLES, Bend, Capture, Conditions, Laid, Shot, Table, scan, shoot
+from sample_scans.camera import (
+    SKINS,
+    TABLES,
+    Bend,
+    Capture,
+    Conditions,
+    Laid,
+    Shot,
+    Table,
+    Thumb,
+    scan,
+    shoot,
+)
 from sample_scans.forms import Design, random_design
 from sample_scans.hands import Family, Mnist, Writers
 from sample_scans.slips import Box, FlatSlip, any_slip, slip_truth
 
+GAP = 7.0
+"""Millimetres left between slips that are laid side by side."""
+OVERLAPPING = 0.25
+"""Share of hard photos whose slips lie so close that some overlap by a few millimetres."""
+CUT_OFF = 0.08
+"""Share of hard photos whose frame cuts a little off."""
+HELD = 0.12
+"""Share of hard photos in which a thumb holds a slip down; it covers the margin, not the boxes."""
 PHOTO_SCALE = 9.5
 """Pixels per millimetre at which slips are drawn that a camera will look at."""
 
@@ -83,14 +103,19 @@ def random_bend(capture: Capture, rng: np.random.Generator) -> Bend:
 
 
 def lay_out(
-    slips: Sequence[FlatSlip], capture: Capture, wide: bool, turns: Sequence[float], rng: np.random.Generator
+    slips: Sequence[FlatSlip],
+    capture: Capture,
+    wide: bool,
+    turns: Sequence[float],
+    rng: np.random.Generator,
+    gap: float = GAP,
 ) -> list[Laid]:
-    """Lay slips side by side on the table, each turned by about its own quarter turns (radians)."""
+    """Lay slips side by side, `gap` mm apart, each turned by about its own quarter turns (radians)."""
     tilt = 0.12 if capture == "hard" else 0.05
     angles = [turn + float(rng.normal(0, tilt)) for turn in turns]
     if not slips:
         return []
-    places = _best_shelves(_boxes_around(slips, angles), wide)[1]
+    places = _best_shelves(_boxes_around(slips, angles), wide, gap)[1]
     laid = []
     for slip, angle, (x, y) in zip(slips, angles, places, strict=True):
         jitter = rng.normal(0, 2.0, 2)
@@ -103,7 +128,7 @@ def better_wide(slips: Sequence[FlatSlip], turns: Sequence[float]) -> bool:
     if not slips:
         return True
     sizes = _boxes_around(slips, turns)
-    return _best_shelves(sizes, True)[0] <= _best_shelves(sizes, False)[0]
+    return _best_shelves(sizes, True, GAP)[0] <= _best_shelves(sizes, False, GAP)[0]
 
 
 def _boxes_around(slips: Sequence[FlatSlip], angles: Sequence[float]) -> list[tuple[float, float]]:
@@ -117,21 +142,20 @@ def _boxes_around(slips: Sequence[FlatSlip], angles: Sequence[float]) -> list[tu
 
 
 def _best_shelves(
-    sizes: Sequence[tuple[float, float]], wide: bool
+    sizes: Sequence[tuple[float, float]], wide: bool, gap: float
 ) -> tuple[float, tuple[tuple[float, float], ...]]:
     """Try every number of columns; returns how large the photo must be, and the boxes' middles."""
     shape = (4, 3) if wide else (3, 4)
-    tried = [_shelves(sizes, columns) for columns in range(1, len(sizes) + 1)]
+    tried = [_shelves(sizes, columns, gap) for columns in range(1, len(sizes) + 1)]
     need = [max(w / shape[0], h / shape[1]) for w, h, _ in tried]
     best = int(np.argmin(need))
     return need[best], tried[best][2]
 
 
 def _shelves(
-    sizes: Sequence[tuple[float, float]], columns: int
+    sizes: Sequence[tuple[float, float]], columns: int, gap: float
 ) -> tuple[float, float, tuple[tuple[float, float], ...]]:
     """Put boxes in rows of `columns`; returns the whole's width and height and the boxes' middles."""
-    gap = 7.0
     places: list[tuple[float, float]] = []
     top = widest = 0.0
     for start in range(0, len(sizes), columns):
@@ -175,7 +199,16 @@ def random_photo(seed: int, family: Family, mnist: Mnist | None) -> Photo:
     same = rng.random() < 0.6
     turns = [(quarter if same else int(rng.integers(4))) * np.pi / 2 for _ in slips]
     wide = better_wide(slips, turns) != (rng.random() < 0.1)
-    laid = lay_out(slips, capture, wide, turns, rng)
+    close = capture == "hard" and rng.random() < OVERLAPPING
+    laid = lay_out(slips, capture, wide, turns, rng, float(rng.uniform(-5, 1)) if close else GAP)
     table: Table = TABLES[int(rng.integers(len(TABLES)))]
-    shot = shoot(photo_size(slips, wide, rng), laid, table, random_conditions(capture, count, rng), rng)
+    conditions = random_conditions(capture, count, rng)
+    thumb = None
+    if capture == "hard" and rng.random() < CUT_OFF:
+        conditions = replace(conditions, fill=float(rng.uniform(1.0, 1.05)))
+    elif capture == "hard" and slips and rng.random() < HELD:
+        reach = slips[-1].design.margin + float(rng.uniform(-1, 1))
+        skin = SKINS[int(rng.integers(len(SKINS)))]
+        thumb = Thumb(int(rng.integers(4)), float(rng.uniform(0.1, 0.9)), reach, skin)
+    shot = shoot(photo_size(slips, wide, rng), laid, table, conditions, rng, thumb)
     return Photo(shot, tuple(slips), capture)
