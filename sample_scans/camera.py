@@ -473,7 +473,8 @@ def _photograph_slip(
     below += (flat - below) * cover[..., None]
 
     def to_photo(points: Floats) -> Floats:
-        return camera.project(paper.world(points[..., 0] - w / 2, points[..., 1] - h / 2))
+        # The camera counts from the middle of the first pixel, the truth from its corner.
+        return camera.project(paper.world(points[..., 0] - w / 2, points[..., 1] - h / 2)) + 0.5
 
     return to_photo(np.array([[0, 0], [w, 0], [w, h], [0, h]], float)), to_photo
 
