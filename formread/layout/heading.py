@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from formread.layout.ink import Ink
-from formread.layout.printed import WORDS, Piece, pieces, place_of_step
+from formread.layout.printed import LETTERS, WORDS, Piece, pieces, place_of_step
 from formread.layout.record import ColumnRole, Rectangle
 from formread.layout.rules import Rule
 from formread.layout.table import Level, Page, Table, straight
@@ -181,11 +181,11 @@ def _columns(
     told = any(share >= _FULL for share in shares)
     y0, y1 = round(top) + 2, round(bottom) - 1
     whole = Rectangle(round(table.left.middle) + 2, y0, round(table.right.middle) - 2, y1)
-    words = [] if told else pieces(content, whole, WORDS)
+    words = pieces(content, whole, LETTERS if told else WORDS)
     full = [
         divider
         for divider, share in zip(table.dividers, shares, strict=True)
-        if share >= _FULL or (not told and not _crossed(words, divider, top, bottom))
+        if (share >= _FULL or not told) and not _crossed(words, divider, top, bottom)
     ]
     bounds = [table.left, *full, table.right]
     height = (top + bottom) / 2

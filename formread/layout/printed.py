@@ -14,6 +14,7 @@ _RELATIVE = 0.38  # ink this dark beside the darkest of the place is a letter, t
 _FAINTEST = 0.045  # but nothing paler than this
 _LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
 SPLIT = 1.1  # heights; a wider gap separates two pieces of print
+LETTERS = 0.3  # heights; the space between two letters is less
 WORDS = 0.6  # heights; the space between two words is about a third
 _INPUT = 48  # the recogniser's input height in pixels, and its pixels a step
 _STRIDE = 8

@@ -26,6 +26,9 @@ _WORTH = 0.02  # a less probable proposal is not worth reading a whole sheet for
 _PER_HEADING = 3.0  # rows that one recognised heading outweighs when two tables compete
 _SURE = 2.0  # headings recognised at which no second table is looked at
 _MOST_HEADER = 16  # pieces of print read over the table
+_LONG = 330  # pixels; a shorter upright is erased only where it is the side of a box: it may be print
+_WIDE = 170  # pixels; the same for a level rule
+_MEETS = 9.0  # pixels
 _LONGEST = 11.0  # heights; longer print over the table is a title or an address
 _SERIAL = re.compile(r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*([A-Z]{0,2}[\s-]?\d{3,7})$", re.I)
 
@@ -94,9 +97,17 @@ class _Reader:
 
 def _content(ink: Ink, rules: Rules) -> Ink:
     """Return the darkness without the rules: print and writing."""
-    flat = erase(ink, rules.horizontal)
-    upright = tuple(rule for rule in rules.vertical if rule.length > 110)
+    level = tuple(rule for rule in rules.horizontal if rule.length > _WIDE or _meets(rule, rules.vertical))
+    flat = erase(ink, level)
+    upright = tuple(rule for rule in rules.vertical if rule.length > _LONG or _meets(rule, rules.horizontal))
     return np.ascontiguousarray(erase(np.ascontiguousarray(flat.T), upright).T)
+
+
+def _meets(upright: Rule, level: Sequence[Rule]) -> bool:
+    """Say whether an upright begins and ends at level rules, as the side of a box does."""
+    x = upright.middle
+    heights = [_x(rule, x) for rule in level if rule.start - _MEETS <= x <= rule.end + _MEETS]
+    return all(any(abs(end - y) <= _MEETS for y in heights) for end in (upright.start, upright.end))
 
 
 def _choose(content: Ink, page: Page, reader: _Reader) -> tuple[Table, Heading] | None:
@@ -147,7 +158,7 @@ def _rows_end(table: Table, heading: Heading) -> int:
         return end
     while end - heading.first > 1:
         shares = [band_presence(d, table.levels[end - 1], table.levels[end]) for d in table.dividers]
-        if np.mean([share >= 0.5 for share in shares]) >= 0.6:
+        if np.mean([not share < 0.5 for share in shares]) >= 0.6:
             break
         end -= 1
     return end

@@ -21,7 +21,7 @@ Numbers = npt.NDArray[np.float64]
 _STEP = 8  # pixels from strip to strip along the rule
 _STRIPS = 5  # strips averaged together: 40 px hold several dots of any dotted rule
 _CAP = 0.30  # darker than this counts no more: one pen stroke must not outweigh a pale rule
-_NEAR, _FAR = 3, 8  # where the paper beside a rule is looked for, in pixels from its middle
+_NEAR, _FAR = 3, 10  # where the paper beside a rule is looked for, in pixels from its middle
 _FAINTEST = 0.012  # the weakest ridge worth following; paper grain averaged over a strip is about 0.003
 _SHARE = 0.45  # a ridge must be this share of the darkness there: print and writing darken both sides too
 _DRIFT = 2.2  # pixels a rule may move from one strip to the next: more than any curl that flattening leaves
@@ -35,7 +35,10 @@ _COVER = 0.70  # a rule is seen on this share of its length; chance alignments o
 _DENSE = 0.55  # and in this share of its strips
 _LONG = 330  # pixels; chance makes no rule so long
 _CROWDED = 0.8  # a short rule with this share of its darkness right beside it is a line of print
-_THICKEST = 6.2  # pixels of 7 looked at; small print fills them all
+_TOLD = 0.35  # share of a window free of writing from which a rule can be judged there
+_LEAST_TOLD = 0.2  # and of a stretch
+_THICK = 5.5  # pixels; what is thicker is a solid bar or a line of small print
+_SOLID = 0.9  # share of a bar's length that is dark; print leaves gaps
 _SMOOTH = 110.0  # pixels; the reach of the local straight-line fit that gives a rule its sub-pixel path
 
 
@@ -55,8 +58,9 @@ class Rule:
         Share of its length on which it is seen.
     thickness
         Pixels across its body.
-    first, seen
-        Pixel by pixel from ``first`` on: is the rule seen here? Reaches a little beyond both ends.
+    first, seen, told
+        Pixel by pixel from ``first`` on: is the rule seen here, and can that be told (or does writing cover
+        the place)? Reaches a little beyond both ends.
     """
 
     along: Numbers
@@ -68,6 +72,7 @@ class Rule:
     thickness: float
     first: int
     seen: npt.NDArray[np.bool_]
+    told: npt.NDArray[np.bool_]
 
     @property
     def length(self) -> float:
@@ -88,10 +93,17 @@ class Rule:
         return np.asarray(inside + slope * (before + after), np.float64)
 
     def presence(self, low: float, high: float) -> float:
-        """Return the share of the stretch from `low` to `high` along the rule on which it is seen."""
+        """Return the share of the stretch from `low` to `high` along the rule on which it is seen.
+
+        Writing that covers parts of the stretch does not count; NaN where it covers nearly all.
+        """
         a, b = round(low), max(round(high), round(low) + 1)
-        inside = self.seen[max(a - self.first, 0) : max(b - self.first, 0)]
-        return float(inside.sum()) / (b - a)
+        place = slice(max(a - self.first, 0), max(b - self.first, 0))
+        inside = int(self.told[place].sum())
+        beyond = (b - a) - self.told[place].size
+        if inside + beyond < _LEAST_TOLD * (b - a):
+            return float("nan")
+        return float(self.seen[place].sum()) / (inside + beyond)
 
     @property
     def slope(self) -> float:
@@ -228,6 +240,25 @@ def _smoothed(along: Numbers, across: Numbers, weight: Numbers) -> Numbers:
     return np.asarray(result, np.float64)
 
 
+def _width_of(body: Ink | Numbers) -> float:
+    """Return the width of a profile at half its height, around its middle, in pixels."""
+    middle = len(body) // 2
+    peak = float(body[middle - 2 : middle + 3].max())
+    if peak <= 0:
+        return 1.0
+    top = middle - 2 + int(np.argmax(body[middle - 2 : middle + 3]))
+    share = np.asarray(body, np.float64) / peak
+    width = 1.0
+    for step in (-1, 1):
+        k = top + step
+        while 0 <= k < len(body) and share[k] >= 0.5:
+            width += 1.0
+            k += step
+        if 0 <= k < len(body):
+            width += max(0.0, 0.5 - (0.5 - float(share[k])) / max(float(share[k - step] - share[k]), 1e-6))
+    return width
+
+
 def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
     """Look along the path, pixel by pixel, for where the rule starts and ends."""
     height, width = ink.shape
@@ -236,29 +267,39 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
     x = np.arange(first, last)
     slope = (across[-1] - across[0]) / max(along[-1] - along[0], 1.0)
     y = np.interp(x, along, across) + slope * (np.minimum(x - along[0], 0) + np.maximum(x - along[-1], 0))
-    row = np.clip(np.rint(y).astype(int), 6, height - 7)
+    row = np.clip(np.rint(y).astype(int), 10, height - 11)
     centre = np.maximum(np.maximum(ink[row - 1, x], ink[row, x]), ink[row + 1, x])
-    beside = np.maximum(np.minimum(ink[row - 4, x], ink[row - 6, x]), np.minimum(ink[row + 4, x], ink[row + 6, x]))
+    # The paper nearby on either side: near for a thin rule, further for a thick one.
+    above = np.minimum(np.minimum(ink[row - 4, x], ink[row - 6, x]), ink[row - 9, x])
+    below = np.minimum(np.minimum(ink[row + 4, x], ink[row + 6, x]), ink[row + 9, x])
+    beside = np.maximum(above, below)
     seen = np.minimum(centre, _CAP) - beside
-    window = 24
-    smooth = np.convolve(seen, np.ones(window) / window, mode="same")
-    typical = float(np.median(smooth[(x >= along[0]) & (x <= along[-1])]))
-    on = np.flatnonzero(smooth > 0.5 * typical)
+    window = np.ones(24)
+    rough = np.convolve(seen, window / len(window), mode="same")
+    guess = float(np.median(rough[(x >= along[0]) & (x <= along[-1])]))
+    # Where writing lies beside the rule nothing can be said: neither that it is there nor that it is not.
+    clear = (beside < 0.5 * guess).astype(np.float64)
+    weight = np.convolve(clear, window, mode="same")
+    smooth = np.convolve(seen * clear, window, mode="same") / np.maximum(weight, 1e-6)
+    told = weight >= _TOLD * len(window)
+    inside = told & (x >= along[0]) & (x <= along[-1])
+    typical = float(np.median(smooth[inside])) if inside.any() else 0.0
+    on = np.flatnonzero(told & (smooth > 0.5 * typical))
     if not len(on) or typical < _FAINTEST:
         return None
-    spread = ink[row[:, None] + np.arange(-5, 6)[None, :], x[:, None]]
+    spread = ink[row[:, None] + np.arange(-9, 10)[None, :], x[:, None]]
     body = np.median(np.minimum(spread, _CAP), axis=0) if typical > 0.6 * _CAP else spread.mean(axis=0)
-    body = body[2:9] - min(float(body.min()), float(body[2:9].max()) - 1e-6)
-    thickness = float(body.sum() / body.max())
+    thickness = _width_of(body - body.min())
     far = np.clip(row[:, None] + np.concatenate([np.arange(-12, -5), np.arange(6, 13)])[None, :], 0, height - 1)
     beyond = np.minimum(ink[far, x[:, None]], _CAP)[on[0] : on[-1] + 1].mean(axis=0)
     if x[on[-1]] - x[on[0]] < _LONG and max(beyond[:7].mean(), beyond[7:].mean()) > _CROWDED * typical:
         return None
-    if thickness > _THICKEST:
+    if thickness > _THICK and float((centre[on[0] : on[-1] + 1] > 0.6 * _CAP).mean()) < _SOLID:
         return None
-    visible = smooth > 0.35 * typical
-    cover = float(visible[on[0] : on[-1] + 1].mean())
-    return Rule(along, across, float(x[on[0]]), float(x[on[-1]]) + 1.0, typical, cover, thickness, first, visible)
+    visible = told & (smooth > 0.35 * typical)
+    reach = slice(int(on[0]), int(on[-1]) + 1)
+    cover = float(visible[reach].sum() / max(int(told[reach].sum()), 1))
+    return Rule(along, across, float(x[on[0]]), float(x[on[-1]]) + 1.0, typical, cover, thickness, first, visible, told)
 
 
 def _joined(chains: list[_Chain]) -> list[_Chain]:

@@ -17,6 +17,7 @@ _FEWEST_ROWS = 2
 _APART = 0.06  # share of the sheet's width; pieces further apart are two lines (two blocks side by side)
 _SEEN = 0.8  # share of a band's height on which a divider is seen there
 _DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides it in the others
+_PLAIN = 0.45  # and of the whole height, writing or not
 _END = 9.0  # pixels next to a rule where a divider that meets it is looked for
 _AT_EDGE = 14.0  # pixels between a frame's side and the ends of the rows' rules
 _CLOSE = 9.0  # pixels; dividers nearer than this are a double rule
@@ -115,8 +116,9 @@ def _weighted_slope(rules: tuple[Rule, ...]) -> float:
 
 def straight(along: tuple[float, float], across: tuple[float, float]) -> Rule:
     """Return a rule that nobody printed: a straight boundary through two points."""
-    seen = np.zeros(1, bool)
-    return Rule(np.array(along, np.float64), np.array(across, np.float64), along[0], along[1], 0.0, 0.0, 0.0, 0, seen)
+    none = np.zeros(1, bool)
+    ends = (np.array(along, np.float64), np.array(across, np.float64))
+    return Rule(*ends, along[0], along[1], 0.0, 0.0, 0.0, 0, none, none)
 
 
 def page_of(rules: Rules, width: int, height: int) -> Page:
@@ -242,7 +244,7 @@ def find_tables(page: Page) -> list[Table]:
                 and _overlap(level, met[0]) >= _ALIKE
             ]
             absent = len(run) - len(met)
-            score = (len(met) - 1 - 0.7 * absent - 0.8 * len(within)) * (0.5 + met[0].width / page.width)
+            score = (len(met) - 1 - 0.7 * absent - 0.8 * len(within)) * (0.5 + float(np.median([level.width for level in met])) / page.width)
             candidates.append((score, run, pitch))
     candidates.sort(key=lambda item: -item[0])
     tables: list[Table] = []
@@ -263,7 +265,7 @@ def find_tables(page: Page) -> list[Table]:
 def band_presence(upright: Rule, above: Level, below: Level) -> float:
     """Return the share of the band between two levels on which an upright is seen.
 
-    A divider reaches from rule to rule: signs printed in every row (a stack of pound signs) and digits that
+    NaN where writing hides the place. A divider reaches from rule to rule: signs printed in every row (a stack of pound signs) and digits that
     happen to stand below one another do not, so one that misses either end of the band counts half.
     """
     x = upright.middle
@@ -272,8 +274,16 @@ def band_presence(upright: Rule, above: Level, below: Level) -> float:
         return 0.0
     end = min(_END, (bottom - top) / 3)
     share = upright.presence(top, bottom)
-    touches = upright.presence(top, top + end) >= 0.5 and upright.presence(bottom - end, bottom) >= 0.5
-    return share if touches else 0.5 * share
+    touches = [upright.presence(top, top + end), upright.presence(bottom - end, bottom)]
+    return share if all(np.isnan(touch) or touch >= 0.5 for touch in touches) else 0.5 * share
+
+
+def _plainly(upright: Rule, bands: list[tuple[Level, Level]]) -> float:
+    """Return the share of all bands on which an upright is plainly seen, places hidden by writing counted."""
+    x = upright.middle
+    low, high = bands[0][0].at(x), bands[-1][1].at(x)
+    a, b = max(round(low) - upright.first, 0), max(round(high) - upright.first, 1)
+    return float(upright.seen[a:b].sum()) / max(high - low, 1.0)
 
 
 def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
@@ -285,6 +295,9 @@ def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) 
         if not lefts - _AT_EDGE <= upright.middle <= rights + _AT_EDGE:
             continue
         presence = np.array([band_presence(upright, a, b) for a, b in bands])
+        presence = presence[~np.isnan(presence)]
+        if len(presence) < 0.5 * len(bands) or _plainly(upright, bands) < _PLAIN:
+            continue
         if (presence >= _SEEN).mean() >= _DIVIDES and presence.mean() >= _DIVIDES:
             found.append((float(presence.mean()), upright))
     kept: list[tuple[float, Rule]] = []

@@ -20,6 +20,7 @@ _LOWEST_BAND = 0.5  # row pitches; a lower band between two levels is a gap betw
 _HIGHEST_BAND = 2.4
 _DEEPEST = 12.0  # row pitches under the table that a totals block may reach
 _LABEL_REACH = 0.62  # of the table's width: how far left of its box a label may begin
+_FALL = 2.5  # row pitches between one total and the next without a box
 _NEAR = 0.22  # of the table's width: how far left of its place a label without a box may end
 _MOST_LABELS = 14
 _INSET = 5.0  # pixels; a line that stops so far short of both sides of a box is printed inside it
@@ -69,7 +70,8 @@ def find_totals(
             continue
         places.append(_place(page, table, above, below, money, labels))
     for label in labels:
-        near = label.piece.right > left.middle - _NEAR * (table.right.middle - table.left.middle)
+        floor = max([last.at(left.middle), *(p.below.at(left.middle) for p in places)])
+        near = label.piece.top < floor + _FALL * table.pitch and label.piece.right > left.middle - _NEAR * (table.right.middle - table.left.middle)
         if label.match.known >= _KNOWN and near and not any(_beside(label, place) for place in places):
             free = _free_place(page, table, label, money, last)
             if not any(_clash(free, place) for place in places):
@@ -130,7 +132,7 @@ def _uprights(page: Page, above: Level, below: Level, low: float, high: float) -
     return [
         upright
         for upright in page.uprights
-        if low <= upright.middle <= high and band_presence(upright, above, below) >= _PRESENT
+        if low <= upright.middle <= high and not band_presence(upright, above, below) < _PRESENT
     ]
 
 
@@ -153,7 +155,7 @@ def _place(
     near_right = _uprights(page, above, below, right.middle - 0.25 * width, right.middle + 0.25 * width)
     r = min(near_right, key=lambda u: abs(u.middle - right.middle)) if near_right else right
     near_left = _uprights(page, above, below, left.middle - 0.4 * width, left.middle + 0.3 * width)
-    near_left = [u for u in near_left if _spans(u, above, below) and band_presence(u, above, below) >= _SIDE]
+    near_left = [u for u in near_left if _spans(u, above, below) and not band_presence(u, above, below) < _SIDE]
     l = min(near_left, key=lambda u: abs(u.middle - left.middle)) if near_left else left  # noqa: E741
     beside = [label for label in labels if top < label.piece.middle[1] < bottom and label.match.known >= _KNOWN]
     beside = [label for label in beside if label.piece.middle[0] < l.middle + 0.45 * width or label.piece.left > r.middle - 4]
@@ -187,7 +189,7 @@ def _labels(
     top = last.lower((left.middle + right.middle) / 2)
     bottom = min(page.height - 2.0, top + _DEEPEST * table.pitch)
     rows = (round(top) + 2, round(bottom))
-    found = pieces(content, Rectangle(max(0, round(reach)), rows[0], round(left.middle) - 1, rows[1]))
+    found = pieces(content, Rectangle(max(0, round(reach)), rows[0], round(left.middle) - 4, rows[1]))
     found += pieces(content, Rectangle(round(left.middle) + 3, rows[0], round(left.middle + 0.6 * width), rows[1]))
     beyond = Rectangle(round(right.middle) + 3, round(top) + 2, page.width - 3, round(bottom))
     if beyond.right - beyond.left > 40:

@@ -215,7 +215,7 @@ def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback
             if close is None or len(close[0]) < 3:
                 continue
             share = len(piece) / max(len(text), 1)
-            known = (close[1] / 100) ** 2 * (0.45 + 0.45 * share)
+            known = (close[1] / 100) ** 2 * (0.25 + 0.65 * share)
             if known > best.known:
                 best = Match(known, words[close[0]], close[0])
         if best.known > 0.6:
