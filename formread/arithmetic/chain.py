@@ -1,0 +1,229 @@
+"""Exact sums over every combination of readings: running totals as sparse distributions, forward and back.
+
+A slip is a chain of stages (rows, goods box, charges). Each stage moves a state by one of a few moves, each
+with its weight. A state is (base, drift, slipped): what the customer has summed so far, by how much that is
+more than the truth, and whether the sum itself has been slipped in; beside it stands what a ditto mark in
+the next row would repeat. Many combinations meet in one state, which is what makes the sum over all of them
+cheap. States below a share of the whole are dropped; what was dropped is kept count of, so that the answer
+comes with a bound on its error.
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# A state is packed into one integer so that equal states are found by sorting: bits 0-29 the base, 30-59 the
+# drift, both about an offset, bit 60 the slip. Fifty lines of the largest amount stay inside.
+_OFFSET: Final = 1 << 29
+_DRIFT: Final = 1 << 30
+_SLIPPED: Final = 1 << 60
+START: Final = _OFFSET + _OFFSET * _DRIFT
+"""The state before the first row: nothing summed, no drift, no slip."""
+
+
+def step(base: Ints, drift: Ints, slipped: Ints) -> Ints:
+    """Pack what a move adds to a state."""
+    return base + drift * _DRIFT + slipped * _SLIPPED
+
+
+def base_of(states: Ints) -> Ints:
+    """What the customer has summed, in minor units."""
+    return (states & (_DRIFT - 1)) - _OFFSET
+
+
+def drift_of(states: Ints) -> Ints:
+    """By how much that is more than the truth, in minor units."""
+    return ((states >> 30) & (_DRIFT - 1)) - _OFFSET
+
+
+def slipped(states: Ints) -> NDArray[np.bool_]:
+    """Whether the one slip that the sum may have is spent."""
+    return (states >> 60) > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What one stage may do: shape (K,) each, or weights (N, K) where they depend on the state.
+
+    ``following`` says, per move, what a ditto mark below would repeat; None where there is none below.
+    """
+
+    steps: Ints
+    weights: Floats
+    following: Sequence[Hashable] | None = None
+
+
+@dataclass(slots=True)
+class Group:
+    """The states of one layer that share what a ditto mark would repeat."""
+
+    states: Ints
+    mass: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """How the states of one group went over into those of the next layer, by some of the stage's moves.
+
+    ``where`` (N, K) indexes the target's states; -1 where the way was dropped or barred.
+    """
+
+    source: Hashable
+    target: Hashable
+    moves: Ints
+    weights: Floats
+    where: Ints
+
+
+Layer = dict[Hashable, Group]
+NO_CONTEXT: Final = None
+
+
+@dataclass(slots=True)
+class Chain:
+    """The forward pass, kept for the passes back.
+
+    Attributes
+    ----------
+    keep
+        States below this share of their layer are dropped.
+    lost
+        Bound on the weight that dropped states could have had at the end, on the scale of :attr:`last`.
+    """
+
+    keep: float
+    layers: list[Layer] = field(
+        default_factory=lambda: [{NO_CONTEXT: Group(np.array([START], dtype=np.int64), np.ones(1))}]
+    )
+    links: list[list[Link]] = field(default_factory=list)
+    lost: float = 0.0
+
+    @property
+    def last(self) -> Group:
+        """The states after all stages so far."""
+        return self.layers[-1][NO_CONTEXT]
+
+    def advance(self, moves: dict[Hashable, Moves], most: float) -> None:
+        """Go one stage on.
+
+        Parameters
+        ----------
+        moves
+            The stage's moves, for every context of the layer.
+        most
+            No state's weights sum to more than this, so that no dropped mass can grow by more.
+        """
+        layer = self.layers[-1]
+        threshold = self.keep * sum(float(group.mass.sum()) for group in layer.values())
+        parts: dict[Hashable, list[tuple[Hashable, Ints, Floats, Ints, Floats]]] = {}
+        self.lost *= most
+        for context, group in layer.items():
+            offered = moves[context]
+            for target, chosen in _by_target(offered):
+                weights = offered.weights[..., chosen]
+                reached = group.states[:, None] + offered.steps[..., chosen]
+                mass = group.mass[:, None] * weights
+                parts.setdefault(target, []).append((context, chosen, weights, reached, mass))
+        following: Layer = {}
+        links: list[Link] = []
+        for target, arrivals in parts.items():
+            self._merge(target, arrivals, threshold, following, links)
+        self.layers.append(following)
+        self.links.append(links)
+
+    def _merge(
+        self,
+        target: Hashable,
+        arrivals: list[tuple[Hashable, Ints, Floats, Ints, Floats]],
+        threshold: float,
+        following: Layer,
+        links: list[Link],
+    ) -> None:
+        allowed = [reached < 2 * _SLIPPED for _, _, _, reached, _ in arrivals]
+        kept = [ok & (arrival[4] > threshold) for ok, arrival in zip(allowed, arrivals, strict=True)]
+        for ok, keep, arrival in zip(allowed, kept, arrivals, strict=True):
+            self.lost += float(arrival[4][ok & ~keep].sum())
+        reached = np.concatenate([arrival[3][keep] for keep, arrival in zip(kept, arrivals, strict=True)])
+        if not reached.size:
+            return
+        mass = np.concatenate([arrival[4][keep] for keep, arrival in zip(kept, arrivals, strict=True)])
+        states, inverse = np.unique(reached, return_inverse=True)
+        following[target] = Group(states, np.bincount(inverse, mass, states.size).astype(np.float64))
+        start = 0
+        for keep, (source, chosen, weights, _, _) in zip(kept, arrivals, strict=True):
+            count = int(keep.sum())
+            where = np.full(keep.shape, -1, dtype=np.int64)
+            where[keep] = inverse[start : start + count]
+            start += count
+            links.append(Link(source, target, chosen, weights, where))
+
+    def back(self, final: Floats) -> list[dict[Hashable, Floats]]:
+        """For every state of every layer: the sum over all ways on from it, `final` (N,) being the ends."""
+        onward: list[dict[Hashable, Floats]] = [{NO_CONTEXT: final}]
+        for layer, links in zip(reversed(self.layers[:-1]), reversed(self.links), strict=True):
+            here = {context: np.zeros(group.states.size) for context, group in layer.items()}
+            for link in links:
+                here[link.source] += (_gather(onward[-1][link.target], link) * link.weights).sum(axis=1)
+            onward.append(here)
+        onward.reverse()
+        return onward
+
+    def shares(self, stage: int, onward: list[dict[Hashable, Floats]]) -> dict[Hashable, dict[int, float]]:
+        """Weight of every way that takes each move of a stage, by context and move."""
+        found: dict[Hashable, dict[int, float]] = {}
+        for link in self.links[stage]:
+            ahead = _gather(onward[stage + 1][link.target], link) * link.weights
+            weight = self.layers[stage][link.source].mass @ ahead
+            per_move = found.setdefault(link.source, {})
+            for move, share in zip(link.moves.tolist(), weight.tolist(), strict=True):
+                per_move[move] = per_move.get(move, 0.0) + share
+        return found
+
+    def best_way(self, final: Floats) -> list[tuple[Hashable, int]]:
+        """The single most probable way to the ends: for each stage (context, move)."""
+        best: list[dict[Hashable, Floats]] = [{NO_CONTEXT: final}]
+        for layer, links in zip(reversed(self.layers[:-1]), reversed(self.links), strict=True):
+            here = {context: np.zeros(group.states.size) for context, group in layer.items()}
+            for link in links:
+                ahead = (_gather(best[-1][link.target], link) * link.weights).max(axis=1)
+                here[link.source] = np.maximum(here[link.source], ahead)
+            best.append(here)
+        best.reverse()
+        way: list[tuple[Hashable, int]] = []
+        context: Hashable = NO_CONTEXT
+        place = 0
+        for stage, links in enumerate(self.links):
+            value, move, target, following = -1.0, 0, context, 0
+            for link in links:
+                if link.source != context:
+                    continue
+                ahead = (_gather(best[stage + 1][link.target], link) * link.weights)[place]
+                k = int(ahead.argmax())
+                if ahead[k] > value:
+                    value, move, target = float(ahead[k]), int(link.moves[k]), link.target
+                    following = int(link.where[place, k])
+            way.append((context, move))
+            context, place = target, following
+        return way
+
+
+def _gather(onward: Floats, link: Link) -> Floats:
+    """What lies ahead of each (state, move) of a link; nothing where the way was dropped."""
+    ahead: Floats = np.append(onward, 0.0)[link.where]
+    return ahead
+
+
+def _by_target(moves: Moves) -> list[tuple[Hashable, Ints]]:
+    count = moves.weights.shape[-1]
+    if moves.following is None:
+        return [(NO_CONTEXT, np.arange(count))]
+    chosen: dict[Hashable, list[int]] = {}
+    for k, target in enumerate(moves.following):
+        chosen.setdefault(target, []).append(k)
+    return [(target, np.array(ks, dtype=np.int64)) for target, ks in chosen.items()]

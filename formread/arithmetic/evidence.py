@@ -1,0 +1,185 @@
+"""What a box testifies: the reader's probabilities, tempered, asked once for each value.
+
+A reading is a posterior under the reader's own broad expectation of numbers. Where another box implies a
+value (quantity times price implies the line total), Bayes' rule divides that expectation out again:
+``reading(value) / breadth(value)`` is how much more the pixels speak for this value than for any other.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from formread.record import DITTO, Candidate, Kind, Reading, Value
+
+MISREAD_UNFORESEEN: Final = 1e-4
+"""How often a box is misread in a way that the reader's own probabilities do not foresee.
+
+Readers are over-sure in their tails: a network says 1e-12 where one box in ten thousand is wrong. Without
+this floor a tail probability would be taken at its word and a customer blamed for it. It is small beside the
+rate at which customers err (a few per cent a slip), so it hides none of their slips.
+"""
+MISREAD_ONE_DIGIT: Final = 0.9
+"""Of those misreadings, the share that differ from the best reading in one digit; the rest are anything."""
+MISREAD_BLANK: Final = 0.05
+"""Of those misreadings, how many confuse an empty box with a written one."""
+
+MOST_CANDIDATES: Final = 8
+"""Candidates looked at per box; values that other boxes imply are asked beside them."""
+LEAST_CANDIDATE: Final = 1e-9
+"""Candidates below this are nothing but noise of the reader's arithmetic."""
+LARGEST_AMOUNT: Final = 10**7
+"""Minor units of the largest amount that one box or one line of an order slip may hold (100,000.00)."""
+LARGEST_QUANTITY: Final = 9999
+
+
+def breadth(amount: int) -> float:
+    """How probable an amount is before anything is known: each number of digits alike, each digit alike.
+
+    Sums to one over 1 .. 9,999,999 minor units; zero counts as a one-digit number.
+    """
+    digits = len(str(abs(amount)))
+    return 1.0 / (7 * (10 if digits == 1 else 9 * 10 ** (digits - 1)))
+
+
+def one_digit_apart(first: int, second: int) -> bool:
+    """Whether two numbers, equally long, differ in exactly one digit."""
+    one, two = str(first), str(second)
+    return len(one) == len(two) and sum(a != b for a, b in zip(one, two, strict=True)) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Tabled:
+    """A reading given as a table: for tests, for stored slips and for readings learned from elsewhere.
+
+    Attributes
+    ----------
+    kind
+        What the box holds.
+    table
+        Probability by value; ``None`` for empty.
+    floor
+        The probability answered for every value that is not in the table.
+    """
+
+    kind: Kind
+    table: Mapping[Value, float]
+    floor: float = 0.0
+    struck_out: float = 0.0
+    unreadable: float = 0.0
+
+    @property
+    def values(self) -> tuple[tuple[Value, float], ...]:
+        """The table, most probable first; ties keep their order."""
+        return tuple(sorted(self.table.items(), key=lambda item: -item[1]))
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """The table as candidates; amounts are shown in minor units."""
+        return tuple(Candidate("" if value is None else str(value), p) for value, p in self.values)
+
+    def probability_of(self, value: Value) -> float:
+        """The table's probability, or the floor."""
+        return self.table.get(value, self.floor)
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """A value that a person has confirmed: a fact, not a reading. ``None`` confirms an empty box."""
+
+    value: Value
+    kind: Kind = "amount"
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """The one value."""
+        return (Candidate("" if self.value is None else str(self.value), 1.0),)
+
+    @property
+    def values(self) -> tuple[tuple[Value, float], ...]:
+        """The one value."""
+        return ((self.value, 1.0),)
+
+    @property
+    def struck_out(self) -> float:
+        """A confirmed value stands."""
+        return 0.0
+
+    @property
+    def unreadable(self) -> float:
+        """A confirmed value was read."""
+        return 0.0
+
+    def probability_of(self, value: Value) -> float:
+        """One for the confirmed value, zero for every other."""
+        return 1.0 if value == self.value else 0.0
+
+
+@dataclass(slots=True)
+class Box:
+    """One box while a slip is weighed: tempered probabilities of the values considered so far.
+
+    A box that the design does not have is a box that is surely empty.
+    """
+
+    reading: Reading | None
+    largest: int = LARGEST_AMOUNT
+    weights: dict[Value, float] = field(default_factory=dict)
+    top: Value = None
+    fact: bool = False
+
+    def __post_init__(self) -> None:
+        if self.reading is None:
+            self.fact = True
+            self.weights = {None: 1.0}
+            return
+        self.fact = isinstance(self.reading, Confirmed)
+        listed = [(v, p) for v, p in self.reading.values if self._possible(v)]
+        listed = sorted(listed, key=lambda item: -item[1])[:MOST_CANDIDATES]
+        self.top = listed[0][0] if listed else None
+        for value, probability in listed:
+            if probability >= LEAST_CANDIDATE:
+                self.weights[value] = self._tempered(value, probability)
+        if None not in self.weights:
+            self.ask(None)
+        if not self.weights:
+            # Nothing was read at all: the box says nothing, and an empty box is the harmless way to say so.
+            self.weights = {None: 1.0}
+
+    def ask(self, value: Value) -> None:
+        """Ask the reader about a value that another box implies; a box of fact answers only for its fact."""
+        if value in self.weights or self.reading is None or not self._possible(value):
+            return
+        weight = self._tempered(value, float(self.reading.probability_of(value)))
+        if weight > 0:
+            self.weights[value] = weight
+
+    def best(self, count: int, least: float) -> list[int]:
+        """The most probable written numbers, at most `count`, none less probable than `least`."""
+        numbers = [(v, w) for v, w in self.weights.items() if isinstance(v, int) and w >= least]
+        numbers.sort(key=lambda item: (-item[1], item[0]))
+        return [v for v, _ in numbers[:count]]
+
+    @property
+    def dittoed(self) -> bool:
+        """Whether a ditto mark is among the values considered."""
+        return DITTO in self.weights
+
+    def _possible(self, value: Value) -> bool:
+        if isinstance(value, int):
+            return 0 <= value <= self.largest
+        return value is None or value == DITTO
+
+    def _tempered(self, value: Value, probability: float) -> float:
+        if self.fact:
+            return probability
+        return (1 - MISREAD_UNFORESEEN) * probability + MISREAD_UNFORESEEN * self._unforeseen(value)
+
+    def _unforeseen(self, value: Value) -> float:
+        if value == DITTO:
+            return 0.0
+        if not isinstance(value, int):
+            return MISREAD_BLANK
+        anything = (1 - MISREAD_ONE_DIGIT) * breadth(value)
+        if isinstance(self.top, int) and one_digit_apart(value, self.top):
+            return anything + MISREAD_ONE_DIGIT / (9 * len(str(value)))
+        return anything

@@ -1,0 +1,134 @@
+"""Slips of the pen: from which right number each kind of slip leads to the number that is written.
+
+The kinds leave marks that bookkeepers have used for a century to find them: a transposition of two
+neighbouring digits differs by a multiple of 9, over one digit between them by a multiple of 99; a decimal
+slide of one place by a multiple of 9, of two by 99 (R. B. Kester, "Accounting Theory and Practice", volume 1,
+on locating errors in the trial balance).
+"""
+
+from collections.abc import Callable
+from functools import lru_cache
+from math import log
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from formread.arithmetic.evidence import LARGEST_AMOUNT, breadth, one_digit_apart
+
+PenSlip = Literal["carry", "swap", "digit", "slide"]
+PEN_SLIPS: Final[tuple[PenSlip, ...]] = ("carry", "swap", "digit", "slide")
+
+CARRY_OF_ONE: Final = 0.85
+"""Of the carries that go wrong, those by one; the rest are by two. Assumption."""
+SWAP_OF_NEIGHBOURS: Final = 0.85
+"""Of the swaps, those of two neighbouring digits; the rest have one digit between them. Assumption."""
+SLIDE_OF_ONE: Final = 0.9
+"""Of the decimal slides, those by one place; the rest are by two. Assumption."""
+UNKNOWN_NEAR: Final = 0.7
+"""Of the slips of no known kind, those whose size is spread evenly on a scale of magnitudes about the right
+sum; the rest are any number at all. Assumption."""
+MAGNITUDES: Final = log(LARGEST_AMOUNT) + 0.5772156649
+"""The sum of 1/n over all differences, which makes the near slips a distribution."""
+
+
+def unknown(written: int, right: int) -> float:
+    """Probability that a slip of no known kind turns `right` into `written`."""
+    near = 0.5 / (abs(written - right) * MAGNITUDES) if written != right else 0.0
+    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadth(written)
+
+
+def unknown_from(written: int, rights: NDArray[np.int64]) -> NDArray[np.float64]:
+    """:func:`unknown` for many right numbers at once, shape (N,)."""
+    apart = np.abs(rights - written).astype(np.float64)
+    near = np.where(apart > 0, 0.5 / (np.maximum(apart, 1.0) * MAGNITUDES), 0.0)
+    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadth(written)
+
+
+def chance(kind: PenSlip, written: int, right: int) -> float:
+    """Probability that a slip of this kind turns `right` into `written`; both above zero.
+
+    Over all `written` the probabilities of a kind sum to one, or less where the slip is impossible (no two
+    different digits to swap, no zero at the end to lose in a slide).
+    """
+    if written <= 0 or right <= 0 or written == right:
+        return 0.0
+    return _CHANCE[kind](written, right)
+
+
+def _carry(written: int, right: int) -> float:
+    columns = max(len(str(right)) - 1, 1)
+    apart = abs(written - right)
+    for column in range(1, columns + 1):
+        if apart == 10**column:
+            return CARRY_OF_ONE / (2 * columns)
+        if apart == 2 * 10**column:
+            return (1 - CARRY_OF_ONE) / (2 * columns)
+    return 0.0
+
+
+def _swap(written: int, right: int) -> float:
+    one, two = str(written), str(right)
+    if len(one) != len(two):
+        return 0.0
+    places = [i for i, (a, b) in enumerate(zip(one, two, strict=True)) if a != b]
+    if len(places) != 2 or one[places[0]] != two[places[1]] or one[places[1]] != two[places[0]]:
+        return 0.0
+    reach = places[1] - places[0]
+    if reach > 2:
+        return 0.0
+    pairs = sum(
+        two[i] != two[i + reach] and not (i == 0 and two[i + reach] == "0") for i in range(len(two) - reach)
+    )
+    return (SWAP_OF_NEIGHBOURS if reach == 1 else 1 - SWAP_OF_NEIGHBOURS) / pairs
+
+
+def _digit(written: int, right: int) -> float:
+    return 1 / (9 * len(str(right)) - 1) if one_digit_apart(written, right) else 0.0
+
+
+def _slide(written: int, right: int) -> float:
+    for places, share in ((1, SLIDE_OF_ONE), (2, 1 - SLIDE_OF_ONE)):
+        if written == right * 10**places or right == written * 10**places:
+            return share / 2
+    return 0.0
+
+
+_CHANCE: Final[dict[PenSlip, Callable[[int, int], float]]] = {
+    "carry": _carry,
+    "swap": _swap,
+    "digit": _digit,
+    "slide": _slide,
+}
+
+
+@lru_cache(maxsize=2048)
+def origins(written: int) -> tuple[tuple[int, PenSlip, float], ...]:
+    """Every right number from which a known slip leads to `written`: (right, kind, probability)."""
+    if written <= 0:
+        return ()
+    return tuple(
+        (right, kind, p)
+        for right in sorted(_undone(written))
+        for kind in PEN_SLIPS
+        if (p := chance(kind, written, right))
+    )
+
+
+def _undone(written: int) -> set[int]:
+    """A superset of the right numbers: each kind of slip taken back."""
+    digits = str(written)
+    found = {
+        written + sign * units * 10**column
+        for column in range(1, len(digits) + 1)
+        for units in (1, 2)
+        for sign in (1, -1)
+    }
+    for i, old in enumerate(digits):
+        found |= {int(digits[:i] + new + digits[i + 1 :]) for new in "0123456789" if new != old}
+        for j in (i + 1, i + 2):
+            if j < len(digits):
+                found.add(int(digits[:i] + digits[j] + digits[i + 1 : j] + old + digits[j + 1 :]))
+    for places in (1, 2):
+        found |= {written * 10**places, written // 10**places}
+    return {right for right in found if right > 0}

@@ -1,0 +1,151 @@
+"""The judge's reasons, in a seller's words: short, calm, with the numbers."""
+
+from dataclasses import dataclass
+
+from formread.arithmetic.record import BoxRef, JudgedLine
+from formread.money import Currency, format_plain
+from formread.slips import Verdict
+
+NAMED: float = 0.5
+"""A kind of slip is named only from this posterior on."""
+
+_CHARGE_WORDS = {
+    "delivery": "the delivery charge",
+    "discount": "the discount",
+    "deposit": "the deposit",
+    "other": "the extra charge",
+}
+_FIELD_WORDS = {
+    "code": "the code",
+    "quantity": "the quantity",
+    "unit_price": "the unit price",
+    "line_total": "the line total",
+    "goods": "the goods total",
+    "charge": "the charge",
+    "total": "the total",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was found that can be put in words; every share is a posterior probability.
+
+    Attributes
+    ----------
+    left_out, twice, struck_counted
+        (row, share): the row was left out of the sum, taken twice, or counted although it is crossed out.
+    charge_slips
+        (kind of charge, "forgotten" or "wrong_sign", share).
+    goods
+        The goods total as written, None where there is none.
+    total_slip
+        (kind, the sum it was made from, share): a slip in adding up or writing down the total.
+    """
+
+    lines: tuple[JudgedLine, ...]
+    left_out: tuple[tuple[int, float], ...]
+    twice: tuple[tuple[int, float], ...]
+    struck_counted: tuple[tuple[int, float], ...]
+    charge_slips: tuple[tuple[str, str, float], ...]
+    goods: int | None = None
+    total_slip: tuple[str, int, float] | None = None
+    blank: bool = False
+
+
+def put_in_words(
+    verdict: Verdict, written: int | None, computed: int, found: Found, unit: Currency
+) -> tuple[str | None, str]:
+    """Name the kind of slip, if one is likely enough, and say why.
+
+    Returns
+    -------
+    kind
+        A short name such as ``"carry"`` or ``"left_out"``, or None.
+    reason
+        One or two sentences.
+    """
+    if found.blank:
+        return None, "The slip is blank."
+    if written is None:
+        return None, f"No total is written. The lines come to {format_plain(computed, unit)}."
+    lines = _line_sentences(found.lines, unit)
+    if verdict == "agrees":
+        if lines:
+            return None, f"The total holds, but look at the lines: {'; '.join(lines)}."
+        return None, "The lines come to the written total."
+    if verdict == "unsure":
+        return None, (
+            f"Written {format_plain(written, unit)}, the lines seem to come to "
+            f"{format_plain(computed, unit)}; a misreading would explain it as well."
+            if written != computed
+            else f"It seems to come to the written {format_plain(written, unit)}, but a box is hard to read."
+        )
+    kind, sentence = _kind(written, found, unit)
+    parts = [part for part in ("; ".join(lines), sentence) if part]
+    if not parts:
+        parts = ["no usual slip of the pen explains the difference"]
+    text = ". ".join(part[0].upper() + part[1:] for part in parts)
+    if kind is None and lines:
+        kind = "product"
+    return kind, f"{text}."
+
+
+def question(ask: BoxRef) -> str:
+    """Say which box a person should look at."""
+    where = _FIELD_WORDS[ask.field]
+    return f"Look at {where} in row {ask.row}." if ask.row is not None else f"Look at {where}."
+
+
+def _line_sentences(lines: tuple[JudgedLine, ...], unit: Currency) -> list[str]:
+    return [
+        f"row {line.row}: {1 if line.quantity is None else line.quantity} \N{MULTIPLICATION SIGN} "
+        f"{format_plain(line.unit_price, unit)} is {format_plain(line.right_total, unit)}, "
+        f"not {format_plain(line.line_total, unit)}"
+        for line in lines
+        if line.probability_wrong >= NAMED
+        and not line.struck_out
+        and line.unit_price is not None
+        and line.line_total is not None
+        and line.line_total != line.right_total
+    ]
+
+
+def _kind(written: int, found: Found, unit: Currency) -> tuple[str | None, str]:
+    options: list[tuple[float, str, str]] = []
+    for row, share in found.left_out:
+        options.append((share, "left_out", f"row {row} was left out of the sum"))
+    for row, share in found.twice:
+        options.append((share, "twice", f"row {row} was counted twice"))
+    for row, share in found.struck_counted:
+        options.append((share, "struck_counted", f"row {row} is crossed out but was counted"))
+    for charge, slip, share in found.charge_slips:
+        words = _CHARGE_WORDS[charge]
+        if slip == "forgotten":
+            options.append((share, "forgot_charge", f"{words} was forgotten"))
+        else:
+            turned = "added instead of taken off" if charge in ("discount", "deposit") else "taken off"
+            options.append((share, "charge_sign", f"{words} was {turned}"))
+    if found.total_slip is not None:
+        kind, made, share = found.total_slip
+        if kind != "unknown":
+            options.append((share, kind, _pen_sentence(kind, written, made, unit)))
+    if not options:
+        return None, ""
+    share, kind, sentence = max(options)
+    return (kind, sentence) if share >= NAMED else (None, "")
+
+
+def _pen_sentence(kind: str, written: int, made: int, unit: Currency) -> str:
+    one, other = format_plain(written, unit), format_plain(made, unit)
+    match kind:
+        case "carry":
+            apart = abs(written - made)
+            many = "two" if str(apart)[0] == "2" else "one"
+            way = "too many" if written > made else "too few"
+            return f"{many} {way} carried: {one} instead of {other}"
+        case "swap":
+            return f"two digits swapped: {one} instead of {other}"
+        case "slide":
+            return f"the decimal point has slid: {one} instead of {other}"
+        case _:
+            return f"one digit is off: {one} instead of {other}"
