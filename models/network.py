@@ -23,7 +23,7 @@ class Size:
 
 
 READER = Size((32, 64, 128), (1, 1, 1), 192, 128)
-TEACHER = Size((64, 128, 256), (2, 3, 4), 512, 256, layers=2, dropout=0.2)
+TEACHER = Size((64, 128, 224), (2, 2, 3), 384, 224, layers=2, dropout=0.2)
 
 
 def _unit(inputs: int, outputs: int, stride: tuple[int, int]) -> nn.Sequential:

@@ -18,7 +18,7 @@ _WORK_HEIGHT = 96  # taller crops are shrunk first: a written digit needs no mor
 _LEAST_BAND = 0.4  # share of the crop's height that is always kept: a lone dash must stay a small thing
 _MARGIN = 0.12  # of the band's height, added around the ink that was found
 _SURE_INK = 0.35  # of the contrast scale: a row or column with less than this nowhere has no writing
-_FLOOR = 0.10  # contrast below which a box is not stretched further: blank paper must stay blank
+_FLOOR = 0.14  # contrast below which a box is not stretched further: blank paper must stay blank
 _RULE_RUN = 0.85  # a straight run over this share of the width is a printed rule, not part of a digit
 _QUANTILE = 0.985  # where the ink's darkness is read off
 

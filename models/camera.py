@@ -1,0 +1,358 @@
+"""A written box as a phone's camera gives it: pen or carbon, paper, print, light, blur, noise, JPEG."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from numpy.random import Generator
+
+from models import compose, texts
+from models.compose import Hands, Stroke, Writing
+
+Mask = npt.NDArray[np.uint8]
+Plane = npt.NDArray[np.float32]
+
+_PEN_INKS = ((20, 20, 25), (25, 30, 110), (40, 40, 45), (15, 35, 90), (90, 90, 95), (110, 20, 25))
+_PEN_SHARES = (0.3, 0.3, 0.14, 0.12, 0.11, 0.03)
+_CARBON_INKS = ((70, 75, 120), (60, 60, 70), (85, 70, 120), (45, 60, 130), (95, 95, 105))
+_CARBON_PAPERS = ((246, 200, 210), (250, 238, 170), (195, 215, 240), (205, 235, 205), (250, 222, 190))
+_PRINT_INKS = ((120, 120, 125), (40, 40, 45), (60, 90, 170), (190, 70, 70), (70, 140, 90), (150, 110, 70))
+_MOST_WIDE = 500
+_LEAST_DIGIT = 12.0  # pixels: below this a person can no longer tell a 3 from a 5
+
+
+@dataclass(slots=True)
+class Box:
+    """One training picture: ``(H, W, 3)`` uint8 RGB, and what is written in it."""
+
+    crop: Mask
+    label: str
+    style: str
+
+
+class Grain:
+    """Noise drawn once and cut from at random: fresh noise for each picture would cost more than the rest."""
+
+    def __init__(self, rng: Generator, size: int = 1024) -> None:
+        self.size = size
+        self.fine = rng.normal(0, 1, (size, size)).astype(np.float32)
+        self.sensor = rng.normal(0, 1, (size, size, 3)).astype(np.float32)
+        self.smooth = []
+        for sigma in (1.2, 3.0, 9.0, 40.0):
+            plane = cv2.GaussianBlur(rng.normal(0, 1, (size, size)).astype(np.float32), (0, 0), sigma)
+            self.smooth.append(((plane - plane.mean()) / plane.std()).astype(np.float32))
+
+    def cut(self, plane: Plane, height: int, width: int, rng: Generator) -> Plane:
+        """Return a random piece of `plane`."""
+        y, x = int(rng.integers(0, self.size - height)), int(rng.integers(0, self.size - width))
+        return plane[y : y + height, x : x + width]
+
+
+def _draw(canvas: Mask, strokes: list[Stroke], thickness: int) -> None:
+    """Draw strokes given in pixels of the canvas."""
+    for s in strokes:
+        if len(s) == 1 or float(np.ptp(s, axis=0).max()) < 0.5:
+            x, y = s[0]
+            cv2.circle(canvas, (round(x * 16), round(y * 16)), max(8, thickness * 10), 255, -1, cv2.LINE_AA, 4)
+        else:
+            cv2.polylines(canvas, [np.round(s * 16).astype(np.int32)], False, 255, thickness, cv2.LINE_AA, 4)
+
+
+@dataclass(slots=True)
+class _Frame:
+    """Where the writing stands: canvas pixels = origin + (x, -y) * unit."""
+
+    height: int
+    width: int
+    over: int
+    unit: float
+    origin: Plane
+    low: Plane
+    high: Plane
+
+    def place(self, strokes: list[Stroke]) -> list[Stroke]:
+        flip = np.array([self.unit, -self.unit], np.float32)
+        return [s * flip + self.origin for s in strokes]
+
+
+def _frame(writing: Writing, rng: Generator) -> _Frame:
+    """Choose the box around a writing: too tight, too loose, the writing anywhere in it."""
+    if writing.strokes:
+        every = np.concatenate(writing.strokes)
+        low, high = every.min(0), every.max(0)
+    else:
+        low, high = np.zeros(2, np.float32), np.array([rng.uniform(0.3, 6), 1.0], np.float32)
+    tall = max(float(high[1] - low[1]), 1.0)  # a lone dash lies in a box meant for digits
+    slack = tall - float(high[1] - low[1])
+    height = float(np.exp(rng.uniform(np.log(26), np.log(118))))
+    fill = rng.uniform(0.36, 0.75) if rng.random() < 0.6 else rng.uniform(0.75, 1.04)
+    digit = height * fill / tall
+    if digit < _LEAST_DIGIT:
+        height *= _LEAST_DIGIT / digit
+        digit = _LEAST_DIGIT
+    height = min(height, 150.0)
+    wide = float(high[0] - low[0]) * digit
+    if rng.random() < 0.5:
+        left, right = rng.uniform(-0.02, 0.5, 2) * digit
+    else:
+        free = rng.uniform(0.2, 4.5) * digit
+        share = rng.random() if rng.random() < 0.6 else float(rng.choice([0.08, 0.9]))
+        left, right = free * share, free * (1 - share)
+    width = max(wide + left + right, 14.0, 0.25 * height)
+    if width > _MOST_WIDE:
+        shrink = _MOST_WIDE / width
+        width, height, digit, left, wide = (v * shrink for v in (width, height, digit, left, wide))
+    over = 3 if digit < 22 else 2 if digit < 50 else 1
+    over = max(1, min(over, 1000 // round(width)))  # the grain is cut from a plane of this size
+    free_y = height - tall * digit
+    top = free_y * rng.beta(1.6, 1.6) if free_y > 0 else free_y / 2
+    if rng.random() < 0.06:
+        top += rng.choice([-1, 1]) * rng.uniform(0.04, 0.10) * digit
+    top += slack * digit * rng.uniform(0.2, 0.8)
+    origin = np.array([left - low[0] * digit, top + high[1] * digit], np.float32) * over
+    return _Frame(round(height), round(width), over, digit * over, origin, low, high)
+
+
+def _neighbour(canvas: Mask, frame: _Frame, hands: Hands, thickness: int, rng: Generator) -> None:
+    """Let ink of the boxes around reach in, where it leaves the writing alone."""
+    h, w = canvas.shape
+    unit = frame.unit
+    top_clear = frame.origin[1] - frame.high[1] * unit
+    bottom_clear = h - (frame.origin[1] - frame.low[1] * unit)
+    left_clear = frame.origin[0] + frame.low[0] * unit
+    right_clear = w - (frame.origin[0] + frame.high[0] * unit)
+    for side, clear in (("top", top_clear), ("bottom", bottom_clear), ("left", left_clear), ("right", right_clear)):
+        if rng.random() > 0.3 or clear < 0.3 * unit:
+            continue
+        reach = min(rng.uniform(0.08, 0.28) * unit, clear - 0.18 * unit)
+        other = compose.write(hands, "0123456789"[int(rng.integers(10))] * int(rng.integers(1, 3)), rng)
+        every = np.concatenate(other.strokes)
+        low, high = every.min(0), every.max(0)
+        flip = np.array([unit, -unit], np.float32)
+        if side == "top":
+            at = np.array([rng.uniform(0, w) - low[0] * unit, reach + low[1] * unit])
+        elif side == "bottom":
+            at = np.array([rng.uniform(0, w) - low[0] * unit, h - reach + high[1] * unit])
+        elif side == "left":
+            at = np.array([reach - high[0] * unit, h * rng.uniform(0.5, 0.95)])
+        else:
+            at = np.array([w - reach - low[0] * unit, h * rng.uniform(0.5, 0.95)])
+        _draw(canvas, [s * flip + at.astype(np.float32) for s in other.strokes], thickness)
+
+
+def _printed(frame: _Frame, rng: Generator) -> Mask | None:
+    """Return the form's own print in and around the box: rules, dotted lines, a printed pound sign."""
+    if rng.random() < 0.3:
+        return None
+    h, w = frame.height * frame.over, frame.width * frame.over
+    mask = np.zeros((h, w), np.uint8)
+    thick = max(1, round(frame.over * rng.uniform(0.6, 2.0)))
+    margin = 0.07
+    tilt = rng.normal(0, 0.008)
+    for side in range(4):
+        if rng.random() > 0.3:
+            continue
+        inside = rng.uniform(-0.02, margin)
+        if side < 2:
+            y = (inside if side == 0 else 1 - inside) * h
+            cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
+        else:
+            x = inside * min(h, w) if side == 2 else w - inside * min(h, w)
+            cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
+    pick = rng.random()
+    if pick < 0.16:  # a line to write on, solid or dotted
+        y = frame.origin[1] + rng.uniform(0.02, 0.2) * frame.unit
+        if rng.random() < 0.5:
+            step = max(3.0, frame.over * rng.uniform(2.5, 6))
+            for x in np.arange(0, w, step):
+                cv2.circle(mask, (round(x), round(y + tilt * x)), max(1, thick // 2), 255, -1, cv2.LINE_AA)
+        else:
+            cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
+    elif pick < 0.24:  # the row's rule or the pounds-and-pence rule, through the writing
+        if rng.random() < 0.4:
+            y = h * rng.uniform(0.15, 0.85)
+            cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
+        else:
+            x = w * rng.uniform(0.2, 0.9)
+            cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
+    return mask
+
+
+def _printed_pound(mask: Mask, frame: _Frame, signs: list[Mask], rng: Generator) -> None:
+    """Put a printed pound sign left of the writing where there is room."""
+    room = frame.origin[0] + frame.low[0] * frame.unit
+    tall = round(frame.unit * rng.uniform(0.5, 0.9))
+    sign = signs[int(rng.integers(len(signs)))]
+    wide = round(sign.shape[1] * tall / sign.shape[0])
+    if tall < 6 or wide < 3 or room < wide + 0.3 * frame.unit or tall > mask.shape[0] - 2:
+        return
+    y = int(np.clip(frame.origin[1] - tall + rng.normal(0, 0.1) * frame.unit, 0, mask.shape[0] - tall))
+    x = int(rng.uniform(0, room - wide - 0.25 * frame.unit))
+    mask[y : y + tall, x : x + wide] = np.maximum(
+        mask[y : y + tall, x : x + wide], cv2.resize(sign, (wide, tall), interpolation=cv2.INTER_AREA)
+    )
+
+
+def _specks(canvas: Mask, frame: _Frame, rng: Generator) -> None:
+    """Dirt: far smaller than a written point."""
+    h, w = canvas.shape
+    for _ in range(int(rng.integers(1, 5))):
+        radius = rng.uniform(0.012, 0.028) * min(frame.unit, h * 0.8)
+        at = (round(rng.uniform(0, w) * 16), round(rng.uniform(0, h) * 16))
+        cv2.circle(canvas, at, max(4, round(radius * 16)), int(rng.integers(90, 220)), -1, cv2.LINE_AA, 4)
+
+
+def _warp(frame: _Frame, rng: Generator) -> Plane:
+    """Return the perspective from canvas to crop: reduced, a little turned and out of square."""
+    h, w, over = frame.height, frame.width, frame.over
+    source = np.array([(0, 0), (w * over, 0), (w * over, h * over), (0, h * over)], np.float32)
+    angle = rng.normal(0, 0.015)
+    centre = np.array([w / 2, h / 2])
+    turn = np.array([(np.cos(angle), -np.sin(angle)), (np.sin(angle), np.cos(angle))])
+    target = ((source / over - centre) @ turn.T) + centre + rng.normal(0, 0.012 * h, (4, 2))
+    return np.asarray(cv2.getPerspectiveTransform(source, target.astype(np.float32)), np.float32)
+
+
+def photograph(
+    writing: Writing, hands: Hands, grain: Grain, signs: list[Mask], style: str, rng: Generator
+) -> Box:
+    """Draw a writing into a box and take its picture.
+
+    Parameters
+    ----------
+    writing
+        What is written; no strokes for an empty box.
+    style
+        ``"pen"`` or ``"carbon"``.
+    signs
+        Printed pound signs as masks.
+    """
+    frame = _frame(writing, rng)
+    over = frame.over
+    canvas = np.zeros((frame.height * over, frame.width * over), np.uint8)
+    carbon = style == "carbon"
+    pen = float(np.exp(rng.uniform(np.log(0.05), np.log(0.14))))
+    thickness = max(1, round(pen * frame.unit), round(over * 0.9))
+    _draw(canvas, frame.place(writing.strokes), thickness)
+    if rng.random() < 0.3:
+        _neighbour(canvas, frame, hands, thickness, rng)
+    if rng.random() < 0.1:
+        _specks(canvas, frame, rng)
+    ink: Plane = canvas.astype(np.float32) * np.float32(1 / 255)
+    h, w = ink.shape
+    soft = over * (rng.uniform(0.35, 1.0) if carbon else rng.uniform(0.25, 0.7))
+    ink = cv2.GaussianBlur(ink, (0, 0), soft)
+    pressure = 1 + rng.uniform(0.0, 0.25) * grain.cut(grain.smooth[3], h, w, rng)
+    if carbon or rng.random() < 0.3:
+        rough = grain.cut(grain.smooth[int(rng.integers(0, 2))], h, w, rng)
+        pressure = pressure + rng.uniform(0.05, 0.4 if carbon else 0.22) * rough
+        if carbon and rng.random() < 0.5:
+            pressure = pressure + rng.uniform(0.1, 0.3) * grain.cut(grain.smooth[2], h, w, rng)
+    ink = ink * np.clip(pressure, 0.25, 1.2)
+    warp = _warp(frame, rng)
+    size = (frame.width, frame.height)
+    ink = np.clip(cv2.warpPerspective(ink, warp, size, flags=cv2.INTER_LINEAR), 0, 1)
+    h, w = frame.height, frame.width
+    if carbon:
+        paper = np.array(_CARBON_PAPERS[int(rng.integers(len(_CARBON_PAPERS)))], np.float32)
+        colour = np.array(_CARBON_INKS[int(rng.integers(len(_CARBON_INKS)))], np.float32)
+        strength = rng.uniform(0.38, 0.85)
+    else:
+        paper = np.array([255, 254, 250], np.float32) - rng.uniform(0, 1) * np.array([4, 12, 32], np.float32)
+        if rng.random() < 0.2:
+            paper = np.array(_CARBON_PAPERS[int(rng.integers(len(_CARBON_PAPERS)))], np.float32)
+        colour = np.array(_PEN_INKS[int(rng.choice(6, p=_PEN_SHARES))], np.float32)
+        strength = rng.uniform(0.7, 1.0) if colour[0] < 80 else rng.uniform(0.6, 0.95)
+    paper = np.clip(paper + rng.normal(0, 4, 3), 120, 255).astype(np.float32)
+    tone = rng.uniform(0.0, 0.025) * grain.cut(grain.smooth[int(rng.integers(0, 4))], h, w, rng)
+    picture = paper * (1 + tone[..., None])
+    if rng.random() < 0.08:  # writing of the other side, shining through
+        ghost = cv2.GaussianBlur(np.roll(ink[:, ::-1], int(rng.integers(0, max(1, h // 2))), 0), (0, 0), 1.5)
+        picture = picture * (1 - rng.uniform(0.01, 0.05) * ghost[..., None])
+    printed = _printed(frame, rng)
+    if printed is not None:
+        if rng.random() < 0.14:
+            _printed_pound(printed, frame, signs, rng)
+        print_ink = np.array(_PRINT_INKS[int(rng.integers(len(_PRINT_INKS)))], np.float32)
+        plane = cv2.warpPerspective(printed, warp, size, flags=cv2.INTER_LINEAR).astype(np.float32) / 255
+        plane = cv2.GaussianBlur(plane, (0, 0), 0.5)[..., None] * np.float32(rng.uniform(0.2, 0.9))
+        picture = picture * (1 - plane * (1 - print_ink / 255))
+    picture = picture * (1 - (ink * np.float32(strength))[..., None] * (1 - colour / 255))
+    return Box(_expose(picture, grain, rng), writing.label, style)
+
+
+def _expose(picture: Plane, grain: Grain, rng: Generator) -> Mask:
+    """Light, focus, sensor noise and JPEG."""
+    h, w = picture.shape[:2]
+    gx, gy = rng.normal(0, 0.12, 2).astype(np.float32)
+    fall = 1 + gx * np.linspace(-1, 1, w, dtype=np.float32)[None] + gy * np.linspace(-1, 1, h, dtype=np.float32)[:, None]
+    bright = float(np.exp(rng.normal(-0.18, 0.22)))
+    picture = picture * (fall[..., None] * np.float32(min(bright, 1.1)))
+    picture = picture * np.exp(rng.normal(0, 0.05, 3)).astype(np.float32)
+    blur = rng.uniform(0, 0.012) * h if rng.random() < 0.6 else 0.0
+    if blur > 0.25:
+        picture = cv2.GaussianBlur(picture, (0, 0), min(blur, 1.2))
+    noise = np.exp(rng.uniform(np.log(0.6), np.log(7.0)))
+    y, x = int(rng.integers(0, grain.size - h)), int(rng.integers(0, grain.size - w))
+    picture = picture + np.float32(noise) * grain.sensor[y : y + h, x : x + w]
+    crop = np.clip(picture, 0, 255).astype(np.uint8)
+    if rng.random() < 0.7:
+        quality = int(rng.integers(35, 96))
+        _, data = cv2.imencode(".jpg", crop, [cv2.IMWRITE_JPEG_QUALITY, quality])
+        crop = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    return crop
+
+
+def scene(hands: Hands, grain: Grain, signs: list[Mask], rng: Generator) -> Box:
+    """Draw one training picture at random."""
+    style = "carbon" if rng.random() < 0.45 else "pen"
+    pick = rng.random()
+    if pick < 0.055:
+        return photograph(Writing([], ""), hands, grain, signs, style, rng)
+    writing = None
+    if pick > 0.80 and hands.whole:
+        writing = compose.whole(hands, rng)
+    writing = writing or compose.write(hands, texts.text(rng), rng)
+    writing = compose.sway(writing, rng)
+    if pick < 0.105 and writing.label not in {"-", "/", ".", '"'}:
+        writing = Writing([*writing.strokes, *compose.strike(writing.strokes, rng)], "~")
+    elif pick < 0.135 and writing.label not in {"-", "/", ".", '"'}:
+        writing = _corrected(writing, hands, rng)
+    elif pick < 0.16 and writing.label not in {"-", ".", '"'}:
+        writing.strokes.append(_flourish(writing.strokes, rng))
+    return photograph(writing, hands, grain, signs, style, rng)
+
+
+def _corrected(writing: Writing, hands: Hands, rng: Generator) -> Writing:
+    """Cross out another number and write `writing` beside it: what counts is the new one."""
+    old = compose.sway(compose.write(hands, texts.quantity(rng) if rng.random() < 0.5 else texts.amount(rng), rng), rng)
+    gone = [*old.strokes, *compose.strike(old.strokes, rng)]
+    right = max(float(s[:, 0].max()) for s in gone)
+    left = min(float(s[:, 0].min()) for s in writing.strokes)
+    move = np.array([right - left + rng.uniform(0.4, 1.0), rng.normal(0, 0.1)], np.float32)
+    return Writing([*gone, *(s + move for s in writing.strokes)], writing.label)
+
+
+def _flourish(strokes: list[Stroke], rng: Generator) -> Stroke:
+    """Return an underline: a line below the writing that says nothing."""
+    every = np.concatenate(strokes)
+    low, high = every.min(0), every.max(0)
+    t = np.linspace(0, 1, 6)
+    y = low[1] - rng.uniform(0.14, 0.3) + rng.normal(0, 0.015, 6)
+    return np.stack([low[0] + (high[0] - low[0] + 0.2) * t - 0.1, y], 1).astype(np.float32)
+
+
+def printed_pounds() -> list[Mask]:
+    """Return pound signs in print, drawn from their outline with two line widths and two widths."""
+    signs = []
+    for thick, wide in ((5, 46), (9, 50), (5, 56), (12, 56)):
+        mask = np.zeros((100, 64), np.uint8)
+        x = wide
+        cv2.ellipse(mask, (x - 20, 26), (18, 20), 0, 180, 350, 255, thick, cv2.LINE_AA)
+        cv2.line(mask, (x - 38, 26), (x - 36, 70), 255, thick, cv2.LINE_AA)
+        cv2.line(mask, (x - 36, 70), (6, 93), 255, thick, cv2.LINE_AA)
+        cv2.line(mask, (6, 93), (x + 2, 93), 255, thick, cv2.LINE_AA)
+        cv2.line(mask, (6, 52), (x - 10, 52), 255, thick, cv2.LINE_AA)
+        signs.append(mask)
+    return signs
