@@ -1,0 +1,249 @@
+"""Flatten a sheet: perspective from its corners, bow from its sides, what is left from its printed rules."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from formread.sheet import edge
+from formread.sheet.record import Image, Points
+from formread.sheet.rules import Rule
+
+_COARSE = 16  # pixels between the places where the map is worked out; between them it is a straight blend
+_FOCAL = (0.55, 2.2)  # of the photo's long side: lenses of phones, wide to double
+_USUAL_FOCAL = 0.8  # a phone's main camera (26 mm equivalent: 26 / 36 of the long side), a little cropped
+_SIDE_DEGREE = 3
+_FIELD_ALONG, _FIELD_ACROSS = 4, 2  # degrees of the field along the rules and across them
+_STIFF = 2e-3  # ridge weight: bends that few rules ask for stay small
+_SIDE_WEIGHT = 0.3  # the paper's own edges hold the field where no rule runs, but print decides
+_MOST_BEND = 0.05  # of the sheet: a field that asks for more has followed something that is no rule
+
+
+def true_ratio(quad: Points, width: float, height: float) -> float:
+    """Return width over height of the rectangle that a camera sees as ``quad``.
+
+    Parameters
+    ----------
+    quad
+        (4, 2) corners in photo pixels, clockwise from the rectangle's top left.
+    width, height
+        Of the photo in pixels; its middle is taken to be the camera's axis.
+
+    References
+    ----------
+    Z. Zhang and L.-W. He, "Whiteboard scanning and image enhancement", Digital Signal Processing 17 (2007),
+    equations 11 to 21. Where the view is too straight to tell the focal length, a phone's usual one is taken.
+    """
+    long = max(width, height)
+    points = (quad - np.array([width, height]) / 2) / long
+    m = np.column_stack([points, np.ones(4)])[[0, 1, 3, 2]]
+    k2 = np.dot(np.cross(m[0], m[3]), m[2]) / np.dot(np.cross(m[1], m[3]), m[2])
+    k3 = np.dot(np.cross(m[0], m[3]), m[1]) / np.dot(np.cross(m[2], m[3]), m[1])
+    n2, n3 = k2 * m[1] - m[0], k3 * m[2] - m[0]
+    focal = _USUAL_FOCAL
+    depth = n2[2] * n3[2]
+    if abs(depth) > 1e-3:
+        squared = -(n2[0] * n3[0] + n2[1] * n3[1]) / depth
+        if _FOCAL[0] ** 2 < squared < _FOCAL[1] ** 2:
+            focal = float(np.sqrt(squared))
+    lens = np.array([1 / focal, 1 / focal, 1.0])
+    return float(np.linalg.norm(n2 * lens) / max(float(np.linalg.norm(n3 * lens)), 1e-9))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flat:
+    """The map from a flat rectangle, ``width`` by ``height`` pixels, to the photo.
+
+    ``plane`` takes the rectangle to the photo by perspective; before it, ``sides`` (top, right, bottom, left:
+    polynomial coefficients over 0 to 1) bows it as the paper's edges run, and ``field_x``, ``field_y`` bend it
+    as the printed rules run: (i, j) coefficients of the Legendre polynomials in x and y over -1 to 1, in
+    pixels. ``turns`` quarter turns clockwise bring the slip's own top to the top.
+    """
+
+    width: int
+    height: int
+    plane: Points
+    sides: tuple[Points, Points, Points, Points]
+    field_x: Points
+    field_y: Points
+    turns: int = 0
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Return width and height of the upright sheet."""
+        return (self.height, self.width) if self.turns % 2 else (self.width, self.height)
+
+    def to_photo(self, points: Points) -> Points:
+        """Map (N, 2) points (x, y) of the upright sheet to the photo."""
+        flat = self._turned_back(np.asarray(points, np.float64))
+        scale = np.array([self.width - 1, self.height - 1], np.float64)
+        s = 2 * flat / scale - 1
+        legendre = np.polynomial.legendre.legval2d
+        bent = flat + np.stack(
+            [legendre(s[:, 0], s[:, 1], self.field_x), legendre(s[:, 0], s[:, 1], self.field_y)], axis=1
+        )
+        u, v = bent[:, 0] / scale[0], bent[:, 1] / scale[1]
+        top, right, bottom, left = (
+            np.polynomial.polynomial.polyval(np.clip(at, -0.02, 1.02), curve)
+            for at, curve in zip((u, v, u, v), self.sides, strict=True)
+        )
+        bowed = bent + np.stack([(1 - u) * left + u * right, (1 - v) * top + v * bottom], axis=1)
+        return np.asarray(cv2.perspectiveTransform(bowed[None], self.plane)[0], np.float64)
+
+    def _turned_back(self, points: Points) -> Points:
+        x, y = points[:, 0], points[:, 1]
+        right, bottom = self.width - 1, self.height - 1
+        match self.turns % 4:
+            case 1:
+                x, y = y, bottom - x
+            case 2:
+                x, y = right - x, bottom - y
+            case 3:
+                x, y = right - y, x
+        return np.stack([x, y], axis=1)
+
+    def resized(self, factor: float) -> "Flat":
+        """Return the same map for a rectangle ``factor`` times as large."""
+        width, height = max(2, round(self.width * factor)), max(2, round(self.height * factor))
+        x, y = (width - 1) / (self.width - 1), (height - 1) / (self.height - 1)
+        top, right, bottom, left = self.sides
+        return replace(
+            self,
+            width=width,
+            height=height,
+            plane=self.plane @ np.diag([1 / x, 1 / y, 1.0]),
+            sides=(top * y, right * x, bottom * y, left * x),
+            field_x=self.field_x * x,
+            field_y=self.field_y * y,
+        )
+
+    def corners(self) -> Points:
+        """Return the (4, 2) corners of the upright sheet in its own pixels, clockwise from the top left."""
+        width, height = self.size
+        return np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], np.float64)
+
+
+def from_sides(sides: tuple[edge.Side, edge.Side, edge.Side, edge.Side], photo: Image, long: int) -> Flat:
+    """Return the map of a sheet whose edges are known, its long side ``long`` pixels."""
+    outline = np.array([side.start for side in sides])
+    ratio = float(np.clip(true_ratio(outline, photo.shape[1], photo.shape[0]), 0.2, 5.0))
+    width, height = (long, round(long / ratio)) if ratio >= 1 else (round(long * ratio), long)
+    corners = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], np.float32)
+    plane = cv2.getPerspectiveTransform(corners, outline.astype(np.float32)).astype(np.float64)
+    back = np.linalg.inv(plane)
+    curves = []
+    for i, side in enumerate(sides):
+        points = cv2.perspectiveTransform(side.points(np.linspace(0, 1, 33))[None], back)[0]
+        along, off = (
+            (points[:, 0] / (width - 1), points[:, 1])
+            if i % 2 == 0
+            else (
+                points[:, 1] / (height - 1),
+                points[:, 0],
+            )
+        )
+        off = off - (height - 1 if i == 2 else width - 1 if i == 1 else 0)
+        curves.append(_pinned(along, off))
+    return Flat(
+        width,
+        height,
+        plane,
+        (curves[0], curves[1], curves[2], curves[3]),
+        np.zeros((_FIELD_ACROSS + 1, _FIELD_ALONG + 1)),
+        np.zeros((_FIELD_ALONG + 1, _FIELD_ACROSS + 1)),
+    )
+
+
+def _pinned(along: Points, off: Points) -> Points:
+    """Fit a curve that is zero at both ends, where the corners are."""
+    basis = (along * (1 - along))[:, None] * along[:, None] ** np.arange(_SIDE_DEGREE - 1)
+    a, b = np.linalg.lstsq(basis, off, rcond=None)[0]
+    return np.array([0.0, a, b - a, -b])
+
+
+def straightened(flat: Flat, across: list[Rule], down: list[Rule]) -> Flat:
+    """Bend the map so that the printed rules run straight along x and y.
+
+    Parameters
+    ----------
+    flat
+        The map under which the rules were found, not yet turned.
+    across, down
+        The rules, in pixels of ``flat``; those of ``down`` with x and y exchanged.
+
+    Notes
+    -----
+    Along x each rule ought to keep its height, whatever that height is: the field's coefficients and one
+    unknown height per rule are found together by least squares, held small by a ridge.
+    """
+    field_y = flat.field_y + _field(across, flat.width, flat.height)
+    field_x = flat.field_x + _field(down, flat.height, flat.width).T
+    return replace(flat, field_x=field_x, field_y=field_y)
+
+
+def _field(rules: list[Rule], length: int, height: int) -> Points:
+    """Return (i, j) Legendre coefficients of how far, at each place, rules lie below their own level."""
+    shape = (_FIELD_ALONG + 1, _FIELD_ACROSS + 1)
+    zero = np.zeros(shape)
+    if len(rules) < 2:
+        return zero
+    share = np.linspace(0, length - 1, 15)
+    edges = [Rule(share, np.full(15, level)) for level in (0.0, height - 1.0)]
+    terms = [(i, j) for i in range(1, shape[0]) for j in range(shape[1])]
+    rows, wanted, weights = [], [], []
+    for index, rule in enumerate(rules + edges):
+        level = float(np.mean(rule.y))
+        s, t = 2 * rule.x / (length - 1) - 1, 2 * level / (height - 1) - 1
+        table = np.polynomial.legendre.legvander2d(s, np.full(len(s), t), (shape[0] - 1, shape[1] - 1))
+        table = table.reshape(len(s), *shape)
+        block = np.stack([table[:, i, j] for i, j in terms], axis=1)
+        # A rule's own unknown height drops out when each rule is measured from its mean.
+        rows.append(block - block.mean(axis=0))
+        wanted.append(rule.y - level)
+        weight = _SIDE_WEIGHT if index >= len(rules) else 1.0
+        weights.append(np.full(len(s), weight / np.sqrt(len(s)) * np.sqrt(np.ptp(rule.x) / length)))
+    matrix, target, weight = np.concatenate(rows), np.concatenate(wanted), np.concatenate(weights)
+    for _ in range(4):
+        scaled = matrix * weight[:, None]
+        stiff = _STIFF * np.diag([len(rules) * float(i * i + j) for i, j in terms])
+        solution = np.linalg.solve(scaled.T @ scaled + stiff, scaled.T @ (target * weight))
+        off = np.abs(target - matrix @ solution)
+        limit = max(1.0, 3 * float(np.median(off)))
+        weight = np.concatenate(weights) * np.minimum(1.0, limit / np.maximum(off, 1e-9))
+    field = zero.copy()
+    for (i, j), value in zip(terms, solution, strict=True):
+        field[i, j] = value
+    return field if np.abs(field).sum() < _MOST_BEND * 2 * height else zero
+
+
+def turned(flat: Flat, turns: int) -> Flat:
+    """Return the same map with the slip's own top brought to the top by quarter turns clockwise."""
+    return replace(flat, turns=(flat.turns + turns) % 4)
+
+
+def render(photo: Image, flat: Flat) -> Image:
+    """Return the photo as the upright flat sheet, (H, W, 3) uint8."""
+    width, height = flat.size
+    outline = flat.to_photo(flat.corners())
+    finest = max(float(np.hypot(*(outline[i] - outline[i - 1]))) for i in range(4)) / max(width, height)
+    if finest > 1.3:  # more photo than sheet: take twice as many samples and average, or thin rules break up
+        large = _render_at(photo, flat, width * 2, height * 2)
+        return np.asarray(cv2.resize(large, (width, height), interpolation=cv2.INTER_AREA))
+    return _render_at(photo, flat, width, height)
+
+
+def _render_at(photo: Image, flat: Flat, width: int, height: int) -> Image:
+    """Sample the sheet at ``width`` by ``height`` places, whatever its own size."""
+    own_width, own_height = flat.size
+    columns, rows = -(-width // _COARSE) + 2, -(-height // _COARSE) + 2
+    # One place in the middle of each square of 16 pixels, and one more square all round: cv2.resize blends
+    # between such middles exactly, which remap and warpAffine, with their weights of 1/32, would not.
+    x = ((np.arange(columns) - 0.5) * _COARSE) / width * own_width - 0.5
+    y = ((np.arange(rows) - 0.5) * _COARSE) / height * own_height - 0.5
+    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    places = flat.to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
+    fine = cv2.resize(places, None, fx=_COARSE, fy=_COARSE, interpolation=cv2.INTER_LINEAR)
+    inner = np.ascontiguousarray(fine[_COARSE : _COARSE + height, _COARSE : _COARSE + width])
+    return np.asarray(
+        cv2.remap(photo, inner, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.uint8
+    )

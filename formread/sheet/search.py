@@ -1,0 +1,208 @@
+"""Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from formread.sheet import edge, flatten, light, propose, upright
+from formread.sheet import quad as quads
+from formread.sheet import rules as printed
+from formread.sheet.record import Image, Points, Sheet, SheetSearch
+
+_LOOK_SIDE = 720  # long side at which a proposal is looked at for rules
+_TRIAL_SIDE = 1400  # long side of the first flattening: print of 2 mm is legible on a long slip
+_SHEET_SIDES = (1100, 2000)  # long side of the sheets that come out: as in the photo, within these
+_FEWEST_RULES = 3  # of one direction: fewer are a book's edges, a phone, a plain sheet
+_REACH = 0.035  # of a proposal's longer side: how far off its edges may be
+_FINE_REACH = 0.006  # of the same, once they are found on the small copy
+_BORDER = 4  # pixels of the small copy: a side this near to the photo's border is cut by it
+_CUT_SUPPORT = 0.75  # what a side counts for that the photo cuts off: nothing speaks for it, or against
+_CLEAR_STEP = 4.0  # Lab units: a step from table to paper that is beyond doubt
+_LEAST_VALUE = 0.5
+_SHARED = 0.3  # of the smaller: slips may overlap, but not by more
+_LARGER_IS_BETTER = 0.06  # value that a doubling of the area is worth: the table inside a slip has edges too
+
+_TOO_SMALL = 500  # pixels of the photo's long side
+_TOO_DARK = 28.0  # L*, of the brighter parts
+_TOO_BLURRED = 2.2  # RGB steps per pixel, of the steepest thousandth
+
+Sides = tuple[edge.Side, edge.Side, edge.Side, edge.Side]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Candidate:
+    """A proposal on the small copy with its edges, and how much speaks for it."""
+
+    sides: Sides
+    value: float
+
+    @property
+    def outline(self) -> Points:
+        return np.array([side.start for side in self.sides])
+
+
+def find_sheets(photo: Image) -> SheetSearch:
+    """Find and flatten every slip in a photo.
+
+    Parameters
+    ----------
+    photo
+        (H, W, 3) uint8 RGB.
+
+    Returns
+    -------
+    SheetSearch
+        Sheets in reading order (rows of the photo from the top, each from the left); falsy, with a reason for
+        the seller, when there is none.
+    """
+    height, width = photo.shape[:2]
+    if max(height, width) < _TOO_SMALL or min(height, width) < _TOO_SMALL // 4:
+        return SheetSearch((), f"The photo is too small to read ({width} x {height} pixels). {_SMALL_ADVICE}")
+    lab, scale = propose.without_writing(photo)
+    pyramid = _pyramid(photo)
+    found = [_candidate(lab, quad) for quad in propose.propose(lab) if _has_rules(pyramid, quad / scale)]
+    chosen = _choose(found)
+    sheets = [_flattened(photo, candidate.sides, scale) for candidate in chosen]
+    if not sheets:
+        return SheetSearch((), _why_none(photo, lab))
+    return SheetSearch(tuple(_in_reading_order(sheets)))
+
+
+_SMALL_ADVICE = "Send the photo in its full size, or photograph the slip from nearer."
+
+
+def _pyramid(photo: Image) -> list[Image]:
+    """Return the photo and halved copies of it, so that no look at a part samples it too thinly."""
+    levels = [photo]
+    while max(levels[-1].shape) > _LOOK_SIDE:
+        height, width = levels[-1].shape[:2]
+        half = (max(1, width // 2), max(1, height // 2))
+        levels.append(np.asarray(cv2.resize(levels[-1], half, interpolation=cv2.INTER_AREA), np.uint8))
+    return levels
+
+
+def _look(pyramid: list[Image], quad: Points) -> npt.NDArray[np.float32]:
+    """Return the ink map of a proposal, roughly flattened."""
+    lengths = [float(np.hypot(*(quad[(i + 1) % 4] - quad[i]))) for i in range(4)]
+    wide, tall = max(lengths[0], lengths[2]), max(lengths[1], lengths[3])
+    shrink = _LOOK_SIDE / max(wide, tall)
+    width, height = max(32, round(wide * shrink)), max(32, round(tall * shrink))
+    level = int(np.clip(np.floor(np.log2(1 / shrink) + 0.3), 0, len(pyramid) - 1))
+    image = pyramid[level]
+    factor = np.array([image.shape[1] / pyramid[0].shape[1], image.shape[0] / pyramid[0].shape[0]])
+    flat = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], np.float32)
+    matrix = cv2.getPerspectiveTransform((quad * factor).astype(np.float32), flat)
+    seen = np.asarray(cv2.warpPerspective(image, matrix, (width, height), flags=cv2.INTER_LINEAR), np.uint8)
+    return light.ink(seen, light.paper_tone(seen))
+
+
+def _has_rules(pyramid: list[Image], quad: Points) -> bool:
+    ink = _look(pyramid, quad)
+    return max(len(printed.across(ink)), len(printed.down(ink))) >= _FEWEST_RULES
+
+
+def _candidate(lab: npt.NDArray[np.float32], quad: Points) -> _Candidate:
+    """Follow a proposal's edges on the small copy and weigh it."""
+    size = max(float(np.hypot(*(quad[i] - quad[i - 1]))) for i in range(4))
+    sides = edge.straight(quad)
+    cut = [_is_cut(lab, side) for side in sides]
+    if not all(cut):
+        followed = edge.follow(lab, sides, _REACH * size)
+        kept = [sides[i] if cut[i] else followed[i] for i in range(4)]
+        sides = edge.to_corners((kept[0], kept[1], kept[2], kept[3]))
+    speak = [
+        _CUT_SUPPORT if is_cut else side.support * min(1.0, side.contrast / _CLEAR_STEP)
+        for side, is_cut in zip(sides, cut, strict=True)
+    ]
+    outline = np.array([side.start for side in sides])
+    if not quads.is_sheet_like(outline):
+        return _Candidate(sides, 0.0)
+    share = quads.area(outline) / (lab.shape[0] * lab.shape[1])
+    value = (
+        0.6 * float(np.mean(speak)) + 0.4 * min(speak) + _LARGER_IS_BETTER * float(np.log2(max(share, 1e-6)))
+    )
+    return _Candidate(sides, value + _LARGER_IS_BETTER * 8)
+
+
+def _is_cut(lab: npt.NDArray[np.float32], side: edge.Side) -> bool:
+    height, width = lab.shape[:2]
+    ends = np.array([side.start, side.end])
+    for axis, last in ((0, width - 1), (1, height - 1)):
+        if (ends[:, axis] < _BORDER).all() or (ends[:, axis] > last - _BORDER).all():
+            return True
+    return False
+
+
+def _choose(found: list[_Candidate]) -> list[_Candidate]:
+    """Keep the best of every group of proposals that lie on one another."""
+    chosen: list[_Candidate] = []
+    for candidate in sorted(found, key=lambda one: -one.value):
+        outline = candidate.outline
+        if candidate.value < _LEAST_VALUE:
+            continue
+        smaller = [min(quads.area(outline), quads.area(other.outline)) for other in chosen]
+        shared = [quads.overlap(outline, other.outline) for other in chosen]
+        if all(part < _SHARED * whole for part, whole in zip(shared, smaller, strict=True)):
+            chosen.append(candidate)
+    return chosen
+
+
+def _flattened(photo: Image, sides: Sides, scale: float) -> Sheet:
+    """Follow the edges in the photo itself, flatten, straighten by the rules, turn upright."""
+    large = tuple(
+        edge.Side(
+            (s.start + 0.5) / scale - 0.5, (s.end + 0.5) / scale - 0.5, s.curve / scale, s.support, s.contrast
+        )
+        for s in sides
+    )
+    sides = (large[0], large[1], large[2], large[3])
+    size = max(float(np.hypot(*(side.end - side.start))) for side in sides)
+    followed = edge.follow(photo, sides, _FINE_REACH * size + 1 / scale)
+    kept = [fine if fine.support > 0.5 else rough for fine, rough in zip(followed, sides, strict=True)]
+    sides = edge.to_corners((kept[0], kept[1], kept[2], kept[3]))
+    flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
+    for _ in range(2):
+        trial = flatten.render(photo, flat)
+        tone = light.paper_tone(trial)
+        ink = light.ink(trial, tone)
+        across, down = printed.across(ink), printed.down(ink)
+        flat = flatten.straightened(flat, across, down)
+    turns = upright.quarter_turns(light.evened(trial, tone), ink, across, down)
+    outline = np.array([side.start for side in sides])
+    long = float(np.clip(size, *_SHEET_SIDES))
+    final = flatten.turned(flat.resized(long / _TRIAL_SIDE), turns)
+    image = flatten.render(photo, final)
+    return Sheet(
+        light.evened(image, light.paper_tone(image)), np.roll(outline, turns, axis=0), final.to_photo
+    )
+
+
+def _in_reading_order(sheets: list[Sheet]) -> list[Sheet]:
+    """Sort by rows of the photo: a slip belongs to a row when its middle lies within the row's first slip."""
+    left = sorted(sheets, key=lambda sheet: float(sheet.outline[:, 1].mean()))
+    ordered: list[Sheet] = []
+    while left:
+        floor = float(np.sort(left[0].outline[:, 1])[-2:].mean())
+        row = [sheet for sheet in left if float(sheet.outline[:, 1].mean()) < floor]
+        left = [sheet for sheet in left if sheet not in row]
+        ordered += sorted(row, key=lambda sheet: float(sheet.outline[:, 0].mean()))
+    return ordered
+
+
+def _why_none(photo: Image, lab: npt.NDArray[np.float32]) -> str:
+    if float(np.percentile(lab[..., 0], 95)) < _TOO_DARK:
+        return "The photo is too dark to read. Photograph the slip again nearer to a window or a lamp."
+    grey = cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY)
+    steep = np.abs(cv2.Sobel(grey, cv2.CV_32F, 1, 0, scale=1 / 8)) + np.abs(
+        cv2.Sobel(grey, cv2.CV_32F, 0, 1, scale=1 / 8)
+    )
+    if float(np.percentile(steep[::4, ::4], 99.9)) < _TOO_BLURRED:
+        return (
+            "The photo is too blurred to read. Hold the phone still, tap on the slip to focus, and try again."
+        )
+    return (
+        "No order slip was found in this photo. If there is one, photograph it flat, whole, "
+        "and on a background of another colour."
+    )

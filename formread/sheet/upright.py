@@ -1,0 +1,92 @@
+"""Which of four ways a slip lay: by its print, read both ways round, and by how its rules run."""
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from formread import ocr
+from formread.sheet.record import Image
+from formread.sheet.rules import Rule
+
+_INK = 0.10  # of black: print and dark rules
+_FAINT_INK = 0.6  # of the strongest print: where all is fainter, as on carbon copies
+_LONG_STROKE = 41  # pixels: longer straight strokes are rules
+_WORD_GAP = 13  # pixels between letters and words of one line
+_TEXT_HEIGHT = (8, 46)  # pixels
+_TEXT_SHAPE = 1.8  # width over height of a strip that holds more than a letter or two
+_STRIPS = 6  # read first in each direction; more only when they leave a doubt
+_MOST_STRIPS = 18
+_SURE = 2.0  # one way must score this many times the next
+_ENOUGH = 6.0  # and this much: some six letters read with certainty
+_MORE_RULES = 1.6  # so many times more rules one way than the other: those are the rows
+
+
+def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule], down: list[Rule]) -> int:
+    """Return how many quarter turns clockwise bring the slip's own top to the top, 0 to 3.
+
+    Parameters
+    ----------
+    image
+        (H, W, 3) uint8 RGB, flattened, evenly lit, its long side near 1400.
+    ink
+        (H, W) float32, 0 to 1.
+    across, down
+        The rules that run along x and along y.
+
+    Notes
+    -----
+    Slips hold more rows than columns, so most rules run along the writing. That alone only orders the trials:
+    print that reads clearly decides.
+    """
+    rows_along_x = len(across) >= len(down)
+    clear = max(len(across), len(down)) >= _MORE_RULES * max(1, min(len(across), len(down)))
+    likely, other = (0, 1) if rows_along_x else (1, 0)
+    scores = dict.fromkeys(range(4), 0.0)
+    for way in (likely, other):
+        turned_image = np.ascontiguousarray(np.rot90(image, -way))
+        turned_ink = np.ascontiguousarray(np.rot90(ink, -way))
+        strips = _strips(turned_image, turned_ink)
+        for start in range(0, min(len(strips), _MOST_STRIPS), _STRIPS):
+            some = strips[start : start + _STRIPS]
+            scores[way] += _legibility(some)
+            scores[way + 2] += _legibility([np.ascontiguousarray(strip[::-1, ::-1]) for strip in some])
+            if _decided(scores[way], scores[way + 2]):
+                break
+        if clear and _decided(scores[way], scores[way + 2]):
+            break
+    best = max(scores, key=lambda turns: (scores[turns], turns == likely))
+    return best if scores[best] > 0 else likely
+
+
+def _decided(one: float, other: float) -> bool:
+    return max(one, other) >= _ENOUGH and max(one, other) >= _SURE * min(one, other)
+
+
+def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
+    """Cut out what looks like single lines of text, the longest first."""
+    dark = ink > min(_INK, _FAINT_INK * float(np.percentile(ink, 99)))
+    marks = dark.astype(np.uint8)
+    for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
+        rules = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, kernel)
+        marks &= 1 - cv2.dilate(rules, np.ones((3, 3), np.uint8))
+    joined = cv2.morphologyEx(marks, cv2.MORPH_CLOSE, np.ones((1, _WORD_GAP), np.uint8))
+    _, _, boxes, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    low, high = _TEXT_HEIGHT
+    found = []
+    for x, y, width, height, size in boxes[1:]:
+        if low <= height <= high and width >= _TEXT_SHAPE * height and size > 0.25 * width * height:
+            pad = max(2, height // 5)
+            strip = image[max(0, y - pad) : y + height + pad, max(0, x - pad) : x + width + pad]
+            found.append((-int(width), int(y), int(x), strip))
+    found.sort(key=lambda entry: entry[:3])
+    return [np.ascontiguousarray(strip) for *_, strip in found]
+
+
+def _legibility(strips: list[Image]) -> float:
+    """Return about how many letters were read with certainty; print upside down gives few."""
+    total = 0.0
+    for read in ocr.read_lines(strips):
+        letters = sum(letter.isascii() and letter.isalpha() for letter in read.text)
+        strange = sum(not letter.isascii() for letter in read.text)
+        total += max(0, letters - 2 * strange) * read.confidence**4
+    return total
