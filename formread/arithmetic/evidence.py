@@ -27,6 +27,9 @@ MOST_CANDIDATES: Final = 8
 """Candidates looked at per box; values that other boxes imply are asked beside them."""
 LEAST_CANDIDATE: Final = 1e-9
 """Candidates below this are nothing but noise of the reader's arithmetic."""
+LEAST_DITTO: Final = 0.02
+"""A ditto mark read less surely than this is a speck: every ditto mark makes the rows hang together, and a
+chance of one in every empty box would make them all hang together for nothing."""
 LARGEST_AMOUNT: Final = 10**7
 """Minor units of the largest amount that one box or one line of an order slip may hold (100,000.00)."""
 LARGEST_QUANTITY: Final = 9999
@@ -133,7 +136,9 @@ class Box:
             self.weights = {None: 1.0}
             return
         self.fact = isinstance(self.reading, Confirmed)
-        listed = [(v, p) for v, p in self.reading.values if self._possible(v)]
+        listed = [
+            (v, p) for v, p in self.reading.values if self._possible(v) and (v != DITTO or p >= LEAST_DITTO)
+        ]
         listed = sorted(listed, key=lambda item: -item[1])[:MOST_CANDIDATES]
         self.top = listed[0][0] if listed else None
         for value, probability in listed:

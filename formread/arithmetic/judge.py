@@ -165,7 +165,7 @@ class _Weighed:
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
         for place, row in enumerate(self.rows):
-            below = place + 1 < len(self.rows) and self.rows[place + 1].repeats
+            below = self.rows[place + 1] if place + 1 < len(self.rows) else None
             contexts: list[Hashable] = list(self.chain.layers[-1])
             stage = row_stage(row, contexts, below, self.lines, self.sums)
             self.stages.append(stage)

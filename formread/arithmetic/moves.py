@@ -68,9 +68,13 @@ class Stage:
 
 
 def row_stage(
-    row: Row, contexts: Sequence[Hashable], below_repeats: bool, lines: LineModel, sums: SlipShares
+    row: Row, contexts: Sequence[Hashable], below: Row | None, lines: LineModel, sums: SlipShares
 ) -> Stage:
-    """Every way that a row may have been written and have entered the sum."""
+    """Every way that a row may have been written and have entered the sum.
+
+    What a ditto mark in the row `below` would repeat is carried on, field by field, where there may be one.
+    """
+    repeats = (False, False, False) if below is None else below.repeats
     per_row = 1 / max(sums.rows, 1.0)
     left_out, twice = sums.of("left_out") * per_row, sums.of("twice") * per_row
     counted_struck = sums.of("struck_counted")
@@ -80,17 +84,24 @@ def row_stage(
         above: Context | None = context if isinstance(context, tuple) else None
         found: dict[tuple[int, int, int, Hashable], list[Way]] = {}
         for written in row.written(above, lines):
-            following: Hashable = None
-            if below_repeats:
-                following = above if written.empty else _context(written)
+            following = _context(written, above, repeats)
             for base, drift, slip, way in _entries(written, row.struck, left_out, twice, counted_struck):
                 found.setdefault((base, drift, slip, following), []).append(way)
         moves[context], ways[context] = _pack(found)
     return Stage(moves, ways)
 
 
-def _context(written: Written) -> Context:
-    return (written.quantity, written.unit_price, written.line_total)
+def _context(written: Written, above: Context | None, repeats: tuple[bool, bool, bool]) -> Context | None:
+    if not any(repeats):
+        return None
+    shown = (written.quantity, written.unit_price, written.line_total)
+    if written.empty:
+        shown = above or (None, None, None)
+    return (
+        shown[0] if repeats[0] else None,
+        shown[1] if repeats[1] else None,
+        shown[2] if repeats[2] else None,
+    )
 
 
 def _entries(

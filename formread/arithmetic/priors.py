@@ -94,8 +94,8 @@ class Priors:
     total_in_spite
         How often a customer whose line (or goods) total is wrong still writes the right total: the total was
         worked out elsewhere and only the line was copied wrongly. Assumption.
-    unpriced
-        How often a row with a quantity has neither price nor line total. Assumption.
+    partial
+        How often a written row holds one number alone: a quantity, a price or a line total. Assumption.
     price_followed
         How often a customer's price is the one in the price list; the others use an old list, or round.
         Assumption.
@@ -108,7 +108,7 @@ class Priors:
     total_slips: dict[TotalSlip, float] = field(default_factory=lambda: _values(TOTAL_SLIPS))
     line_slips: dict[LineSlip, float] = field(default_factory=lambda: _line_values(LINE_SLIPS))
     total_in_spite: float = 0.15
-    unpriced: float = 0.02
+    partial: float = 0.02
     price_followed: float = 0.90
 
     def sum_wrong(self, terms: float) -> float:

@@ -21,6 +21,9 @@ SETTLED: Final = 0.9
 """A row whose best readings multiply to its line total with this probability needs no further questions."""
 ASKED_QUANTITIES: Final = 3
 ASKED_AMOUNTS: Final = 4
+LEAST_WAY: Final = 1e-11
+"""Ways of reading a row that are less probable than this, before what they say of each other, are passed
+over: two boxes misread in unforeseen ways at once."""
 LIKELY: Final = 1e-4
 """Readings below this are not worth deriving further questions from."""
 
@@ -121,9 +124,9 @@ class Row:
         return (1 - blank) * (1 - self.struck)
 
     @property
-    def repeats(self) -> bool:
-        """Whether a ditto mark may stand in the row."""
-        return self.quantity.dittoed or self.unit_price.dittoed or self.line_total.dittoed
+    def repeats(self) -> tuple[bool, bool, bool]:
+        """Where in the row a ditto mark may stand: quantity, unit price, line total."""
+        return self.quantity.dittoed, self.unit_price.dittoed, self.line_total.dittoed
 
     def ask(self) -> None:
         """Ask each box about what the others imply, unless the best readings settle the row."""
@@ -186,13 +189,14 @@ class Row:
             if (q := _resolved(quantity, above, 0)) is _NOTHING:
                 continue
             for price, by_price in self.unit_price.weights.items():
-                if (p := _resolved(price, above, 1)) is _NOTHING:
+                raw = by_quantity * by_price
+                if raw < LEAST_WAY or (p := _resolved(price, above, 1)) is _NOTHING:
                     continue
-                root = by_quantity * by_price * (1.0 if p is None else self._price_speaks(p))
+                root = raw * (1.0 if p is None else self._price_speaks(p))
                 for total, by_total in self.line_total.weights.items():
-                    t = _resolved(total, above, 2)
-                    if t is not _NOTHING:
-                        ways.extend(self._one(q, p, t, root * by_total, lines))
+                    if raw * by_total < LEAST_WAY or (t := _resolved(total, above, 2)) is _NOTHING:
+                        continue
+                    ways.extend(self._one(q, p, t, root * by_total, lines))
         return ways
 
     def _one(
@@ -200,7 +204,8 @@ class Row:
     ) -> list[Written]:
         if p is None:
             if t is not None:
-                return [Written(q, p, t, t, t, weight)]
+                bare = q is None and self.readings.unit_price is not None
+                return [Written(q, p, t, t, t, weight * (lines.priors.partial if bare else 1.0))]
             return self._unpriced(q, weight, lines.priors)
         if self.readings.quantity is None and t is not None:
             # No quantity column: the line total alone says how many, so it cannot be wrong.
@@ -209,14 +214,15 @@ class Row:
         if right > LARGEST_AMOUNT:
             return []
         if t is None:
-            return [Written(q, p, t, right, right, weight)]
+            bare = q is None and self.readings.line_total is not None
+            return [Written(q, p, t, right, right, weight * (lines.priors.partial if bare else 1.0))]
         speaks = lines.probability(t, q, p) / breadth(t)
         return [Written(q, p, t, right, t, weight * speaks)]
 
     def _unpriced(self, q: int | None, weight: float, priors: Priors) -> list[Written]:
         if q is None:
             return [Written(q, None, None, 0, 0, weight)]
-        weight *= priors.unpriced
+        weight *= priors.partial
         ways = [Written(q, None, None, q * price, q * price, weight * p) for price, p in self.prices]
         rest = 1 - sum(p for _, p in self.prices)
         return [*ways, Written(q, None, None, 0, 0, weight * rest)] if rest > 0 else ways

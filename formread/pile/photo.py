@@ -11,7 +11,7 @@ from formread.photo import Photo, read_photo
 from formread.pile.gather import PhotoFile
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.slip import evidence, read_sheet
-from formread.sheet import find_sheets
+from formread.sheet.search import find_sheets
 from formread.sheet.record import Sheet
 from formread.slips import Problem
 

@@ -20,7 +20,7 @@ from formread.arithmetic import judge
 from formread.layout import propose_layouts
 from formread.photo import read_photo
 from formread.pile.slip import read_sheet
-from formread.sheet import find_sheets
+from formread.sheet.search import find_sheets
 
 STAGES = ("decode alone", "open", "find and flatten", "layout", "read boxes", "judge")
 
