@@ -10,7 +10,7 @@ from formread.sheet.record import Image, Points
 SCALE_SIDE = 1024  # long side of the copy on which outlines are judged
 _REGION_SIDE = 512  # long side for growing regions: a twelfth of a photo is still 130 pixels long here
 _STROKE = 0.011  # of the long side: writing, rules and print are thinner and are painted over with paper
-_SMALLEST = 0.004  # of the photo's area: a slip smaller than this has no legible writing
+_SMALLEST = 0.01  # of the photo's area: of twelve slips in a photo each is larger
 _FILLED = 0.72  # share of its quad that a region must fill; a neighbour's overlap or a hand takes the rest
 _SLOPES = (
     1.2,

@@ -1,5 +1,6 @@
 """Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -15,10 +16,12 @@ _LOOK_SIDE = 720  # long side at which a proposal is looked at for rules
 _TRIAL_SIDE = 1400  # long side of the first flattening: print of 2 mm is legible on a long slip
 _SHEET_SIDES = (1100, 2000)  # long side of the sheets that come out: as in the photo, within these
 _FEWEST_RULES = 3  # of one direction: fewer are a book's edges, a phone, a plain sheet
+_EVEN_PAPER = 0.02  # of black, the median over a sheet: cloth, wood and carpet, cut out as one, are darker
 _REACH = 0.035  # of a proposal's longer side: how far off its edges may be
 _FINE_REACH = 0.006  # of the same, once they are found on the small copy
 _BORDER = 4  # pixels of the small copy: a side this near to the photo's border is cut by it
 _CUT_SUPPORT = 0.75  # what a side counts for that the photo cuts off: nothing speaks for it, or against
+_ALL_CUT_SUPPORT = 0.4  # the same where all four are: a scan that is one slip, but any slip inside goes first
 _CLEAR_STEP = 4.0  # Lab units: a step from table to paper that is beyond doubt
 _LEAST_VALUE = 0.5
 _SHARED = 0.3  # of the smaller: slips may overlap, but not by more
@@ -62,8 +65,8 @@ def find_sheets(photo: Image) -> SheetSearch:
         return SheetSearch((), f"The photo is too small to read ({width} x {height} pixels). {_SMALL_ADVICE}")
     lab, scale = propose.without_writing(photo)
     pyramid = _pyramid(photo)
-    found = [_candidate(lab, quad) for quad in propose.propose(lab) if _has_rules(pyramid, quad / scale)]
-    chosen = _choose(found)
+    found = [_candidate(lab, quad) for quad in propose.propose(lab)]
+    chosen = _choose(found, lambda outline: _is_form(pyramid, outline / scale))
     sheets = [_flattened(photo, candidate.sides, scale) for candidate in chosen]
     if not sheets:
         return SheetSearch((), _why_none(photo, lab))
@@ -98,8 +101,11 @@ def _look(pyramid: list[Image], quad: Points) -> npt.NDArray[np.float32]:
     return light.ink(seen, light.paper_tone(seen))
 
 
-def _has_rules(pyramid: list[Image], quad: Points) -> bool:
+def _is_form(pyramid: list[Image], quad: Points) -> bool:
+    """Tell whether an outline holds mostly bare, even paper, and printed rules on it."""
     ink = _look(pyramid, quad)
+    if float(np.median(ink)) > _EVEN_PAPER:
+        return False
     return max(len(printed.across(ink)), len(printed.down(ink))) >= _FEWEST_RULES
 
 
@@ -112,8 +118,9 @@ def _candidate(lab: npt.NDArray[np.float32], quad: Points) -> _Candidate:
         followed = edge.follow(lab, sides, _REACH * size)
         kept = [sides[i] if cut[i] else followed[i] for i in range(4)]
         sides = edge.to_corners((kept[0], kept[1], kept[2], kept[3]))
+    unseen = _ALL_CUT_SUPPORT if all(cut) else _CUT_SUPPORT
     speak = [
-        _CUT_SUPPORT if is_cut else side.support * min(1.0, side.contrast / _CLEAR_STEP)
+        unseen if is_cut else side.support * min(1.0, side.contrast / _CLEAR_STEP)
         for side, is_cut in zip(sides, cut, strict=True)
     ]
     outline = np.array([side.start for side in sides])
@@ -135,8 +142,8 @@ def _is_cut(lab: npt.NDArray[np.float32], side: edge.Side) -> bool:
     return False
 
 
-def _choose(found: list[_Candidate]) -> list[_Candidate]:
-    """Keep the best of every group of proposals that lie on one another."""
+def _choose(found: list[_Candidate], is_form: Callable[[Points], bool]) -> list[_Candidate]:
+    """Keep the best form of every group of proposals that lie on one another."""
     chosen: list[_Candidate] = []
     for candidate in sorted(found, key=lambda one: -one.value):
         outline = candidate.outline
@@ -144,7 +151,8 @@ def _choose(found: list[_Candidate]) -> list[_Candidate]:
             continue
         smaller = [min(quads.area(outline), quads.area(other.outline)) for other in chosen]
         shared = [quads.overlap(outline, other.outline) for other in chosen]
-        if all(part < _SHARED * whole for part, whole in zip(shared, smaller, strict=True)):
+        apart = all(part < _SHARED * whole for part, whole in zip(shared, smaller, strict=True))
+        if apart and is_form(outline):
             chosen.append(candidate)
     return chosen
 

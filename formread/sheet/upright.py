@@ -14,8 +14,9 @@ _LONG_STROKE = 41  # pixels: longer straight strokes are rules
 _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
 _TEXT_SHAPE = 1.8  # width over height of a strip that holds more than a letter or two
-_STRIPS = 6  # read first in each direction; more only when they leave a doubt
-_MOST_STRIPS = 18
+_LONGEST = 6.5  # widths over height: a word or two say which way is up, and cost less than a sentence
+_STRIPS = 4  # read first in each direction; more only when they leave a doubt
+_MOST_STRIPS = 16
 _SURE = 2.0  # one way must score this many times the next
 _ENOUGH = 6.0  # and this much: some six letters read with certainty
 _MORE_RULES = 1.6  # so many times more rules one way than the other: those are the rows
@@ -77,7 +78,7 @@ def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
         if low <= height <= high and width >= _TEXT_SHAPE * height and size > 0.25 * width * height:
             pad = max(2, height // 5)
             strip = image[max(0, y - pad) : y + height + pad, max(0, x - pad) : x + width + pad]
-            found.append((-int(width), int(y), int(x), strip))
+            found.append((-int(width), int(y), int(x), strip[:, : int(_LONGEST * strip.shape[0])]))
     found.sort(key=lambda entry: entry[:3])
     return [np.ascontiguousarray(strip) for *_, strip in found]
 
