@@ -81,6 +81,10 @@ class Link:
     where: Ints
 
 
+MOST_STATES: Final = 5000
+"""States kept in a layer, the most probable ones. Only a slip on which hardly a box can be read has more, and
+its answer is "unsure" with or without the rest; what is dropped counts as lost."""
+
 Layer = dict[Hashable, Group]
 NO_CONTEXT: Final = None
 
@@ -154,7 +158,14 @@ class Chain:
             return
         mass = np.concatenate([arrival[4][keep] for keep, arrival in zip(kept, arrivals, strict=True)])
         states, inverse = np.unique(reached, return_inverse=True)
-        following[target] = Group(states, np.bincount(inverse, mass, states.size).astype(np.float64))
+        sums = np.bincount(inverse, mass, states.size).astype(np.float64)
+        if states.size > MOST_STATES:
+            chosen = np.sort(np.argpartition(-sums, MOST_STATES)[:MOST_STATES])
+            place = np.full(states.size, -1, dtype=np.int64)
+            place[chosen] = np.arange(chosen.size)
+            self.lost += float(sums[place < 0].sum())
+            states, sums, inverse = states[chosen], sums[chosen], place[inverse]
+        following[target] = Group(states, sums)
         start = 0
         for keep, (source, chosen, weights, _, _) in zip(kept, arrivals, strict=True):
             count = int(keep.sum())

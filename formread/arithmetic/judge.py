@@ -48,8 +48,8 @@ ASKED_DIFFERENCES: Final = 2
 """Most probable written totals whose difference from the sum each row is asked about."""
 CERTAIN: Final = 0.999
 """A box read this surely is not worth a person's look."""
-ASKED_BOXES: Final = 8
-ASKED_VALUES: Final = 3
+ASKED_BOXES: Final = 5
+ASKED_VALUES: Final = 2
 """How many boxes, and values of each, are tried when looking for the box that would settle a slip."""
 
 _CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
@@ -198,13 +198,10 @@ class _Weighed:
             self.goods.ask(value)
 
     def _likely_sums(self) -> list[int]:
-        found: dict[int, float] = {}
-        for made, right, mass in zip(
-            self.base.tolist(), self.right.tolist(), self.mass.tolist(), strict=True
-        ):
-            for value in {made, right}:
-                found[value] = found.get(value, 0.0) + mass
-        return [v for v, _ in sorted(found.items(), key=_likeliest_first)[:ASKED_SUMS]]
+        values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
+        weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size)
+        order = np.argsort(-weights, kind="stable")[:ASKED_SUMS]
+        return [int(value) for value in values[order]]
 
     def _end(self) -> None:
         """Weigh every written total against every sum."""
