@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from formread.layout.ink import Ink
 from formread.layout.printed import LETTERS, WORDS, Piece, pieces, place_of_step
 from formread.layout.record import ColumnRole, Rectangle
 from formread.layout.rules import Rule
-from formread.layout.table import Level, Page, Table, straight
+from formread.layout.table import Page, Table, straight
 from formread.layout.vocabulary import Match, match_heading, split_headings
 from formread.ocr import PrintedText
 
@@ -172,9 +173,7 @@ def _crossed(print_: Sequence[Piece], divider: Rule, top: float, bottom: float) 
     return any(piece.left < x - _ACROSS and piece.right > x + _ACROSS for piece in print_)
 
 
-def _columns(
-    content: Ink, table: Table, first: int, band: tuple[float, float], read: Read
-) -> Heading:
+def _columns(content: Ink, table: Table, first: int, band: tuple[float, float], read: Read) -> Heading:
     top, bottom = band
     below = table.levels[-1].at((table.left.middle + table.right.middle) / 2)
     shares = [d.presence(top + 2, bottom - 2) for d in table.dividers]
@@ -192,7 +191,7 @@ def _columns(
     columns: list[HeadedColumn] = []
     groups_all: list[Group] = []
     width = table.right.middle - table.left.middle
-    for left, right in zip(bounds[:-1], bounds[1:], strict=True):
+    for left, right in pairwise(bounds):
         x0, x1 = (float(side.at(np.array([height]))[0]) for side in (left, right))
         groups = _groups(content, read, x0, x1, top, bottom)
         groups_all += groups
@@ -250,7 +249,7 @@ def _edges(
     places = _centred(ends[0], ends[1], named)
     if places is None:
         top = bottom + 0.1 * table.pitch
-        places = [_valley(content, a, b, top, below) for a, b in zip(named[:-1], named[1:], strict=True)]
+        places = [_valley(content, a, b, top, below) for a, b in pairwise(named)]
     return [left, *(straight((bottom, below), (x, x)) for x in places), right]
 
 
@@ -296,7 +295,7 @@ def _divided(
         return [HeadedColumn(left, right, heading.text, heading.match)]
     edges = [left, *inner, right]
     result = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         here = [g for g in groups if a.middle <= (g.left + g.right) / 2 < b.middle]
         part = _merged(here) if here else Group(0, 0, "", _NOTHING)
         result.append(HeadedColumn(a, b, part.text, part.match))
@@ -309,10 +308,10 @@ def _paired(columns: list[HeadedColumn], width: float) -> list[HeadedColumn]:
     for column in columns:
         text = column.text.strip().lower().strip(".")
         before = result[-1] if result else None
-        if before is not None and before.pence is None and text in _PENCE_WORDS:
-            if _is_pence(before.left, column.left, column.right, width):
-                result[-1] = HeadedColumn(before.left, column.right, before.text, before.match, column.left)
-                continue
+        split = before is not None and before.pence is None and text in _PENCE_WORDS
+        if before is not None and split and _is_pence(before.left, column.left, column.right, width):
+            result[-1] = HeadedColumn(before.left, column.right, before.text, before.match, column.left)
+            continue
         result.append(column)
     return result
 
@@ -337,8 +336,3 @@ def find_heading(content: Ink, page: Page, table: Table, read: Read) -> Heading:
                 return best
     assert best is not None
     return best
-
-
-def level_span(levels: Sequence[Level]) -> tuple[float, float]:
-    """Return the places of the first and the last level."""
-    return levels[0].place, levels[-1].place

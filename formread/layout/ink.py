@@ -36,12 +36,14 @@ def ink_of(image: Image) -> Ink:
         its lightness, so that pale blue or red rules show while colour noise stays low.
     """
     height, width = image.shape[:2]
-    small = cv2.resize(image, (max(1, width // _SHRINK), max(1, height // _SHRINK)), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(
+        image, (max(1, width // _SHRINK), max(1, height // _SHRINK)), interpolation=cv2.INTER_AREA
+    )
     kernel = np.ones((_REACH, _REACH), np.uint8)
     paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
     paper = cv2.blur(paper, (_REACH, _REACH))
     paper = cv2.resize(paper, (width, height), interpolation=cv2.INTER_LINEAR)
-    ratio = cv2.divide(image, cv2.max(paper, 1), scale=250.0)  # saturates at 255: paper is about 250
+    ratio = cv2.divide(image, np.maximum(paper, 1), scale=250.0)  # saturates at 255: paper is about 250
     red, green, blue = cv2.split(ratio)
     darkest = cv2.min(cv2.min(red, green), blue)
     grey = cv2.cvtColor(ratio, cv2.COLOR_RGB2GRAY)
@@ -53,17 +55,19 @@ def ink_of(image: Image) -> Ink:
 def _unfilled(image: Image, ink: Ink) -> Ink:
     """Turn bands with white print on a dark ground into dark print on white, between two lines."""
     height, width = ink.shape
-    grey = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
+    grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2GRAY), np.uint8)
     size = (max(1, width // _FILL_SHRINK), max(1, height // _FILL_SHRINK))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    paper = cv2.blur(cv2.dilate(cv2.medianBlur(small, 3), np.ones((_FILL_PAPER, _FILL_PAPER), np.uint8)), (31, 31))
+    paper = cv2.blur(
+        cv2.dilate(cv2.medianBlur(small, 3), np.ones((_FILL_PAPER, _FILL_PAPER), np.uint8)), (31, 31)
+    )
     dark = (small < (1 - _FILL_DARK) * paper.astype(np.float32)).astype(np.uint8)
-    raw = dark
+    raw, shape = dark, (_FILL_HEIGHT[0] // _FILL_SHRINK, 12)
     # Away with rules and pens; then fill the letters inside a band; then away with all that is no band.
-    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    dark = cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8))
-    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((_FILL_HEIGHT[0] // _FILL_SHRINK, 12), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark)
+    opened = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    closed = cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8))
+    bands = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones(shape, np.uint8))
+    count, _, stats, _ = cv2.connectedComponentsWithStats(bands)
     for k in range(1, count):
         left, top, wide, high = (int(v) for v in stats[k][:4])
         if wide < _FILL_WIDTH * size[0]:
@@ -92,9 +96,11 @@ def _turned(grey: npt.NDArray[np.uint8], ink: Ink, box: tuple[int, ...]) -> Ink:
         return ink
     ground = float(np.median(inside))
     outside = float(np.quantile(part, 0.97))
-    if outside - ground < 20 or (inside > ground + 0.4 * (outside - ground)).mean() < 2 * (
-        inside < ground - 0.4 * (outside - ground)
-    ).mean():
+    if (
+        outside - ground < 20
+        or (inside > ground + 0.4 * (outside - ground)).mean()
+        < 2 * (inside < ground - 0.4 * (outside - ground)).mean()
+    ):
         return ink
     level = (ground + outside) / 2
     smooth = cv2.blur(part, (25, 1))

@@ -36,7 +36,9 @@ def draw_layout(image: Image, layout: Layout) -> Image:
             outline(place.pence, colour)
 
     def say(text: str, x: int, y: int, colour: tuple[int, int, int]) -> None:
-        cv2.putText(out, text, (max(x, 0), max(y, 12)), cv2.FONT_HERSHEY_SIMPLEX, size, colour, line, cv2.LINE_AA)
+        cv2.putText(
+            out, text, (max(x, 0), max(y, 12)), cv2.FONT_HERSHEY_SIMPLEX, size, colour, line, cv2.LINE_AA
+        )
 
     for row in layout.rows:
         for role, place in row.boxes:

@@ -77,12 +77,14 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     return found
 
 
-def _cut(dark: npt.NDArray[np.bool_], x: int, y: int, split: float, depth: int) -> list[tuple[int, int, int, int]]:
+def _cut(
+    dark: npt.NDArray[np.bool_], x: int, y: int, split: float, depth: int
+) -> list[tuple[int, int, int, int]]:
     """Cut along white gaps, across and down in turn (the X-Y cut of Nagy, Seth, Viswanathan 1992)."""
     parts = []
     tall = [b - a for a, b in _runs(dark.sum(axis=1) >= 1, 1)]
     gap = round(split * min(max([h for h in tall if h >= _LOWEST], default=20), 24))
-    for x0, x1 in _runs(dark.any(axis=0), gap):
+    for x0, x1 in _runs(np.asarray(dark.any(axis=0)), gap):
         column = dark[:, x0:x1]
         for y0, y1 in _runs(column.sum(axis=1) >= 1, 1):
             parts.append((x0, y0, x1, y1))

@@ -30,7 +30,10 @@ _LONG = 330  # pixels; a shorter upright is erased only where it is the side of 
 _WIDE = 170  # pixels; the same for a level rule
 _MEETS = 9.0  # pixels
 _LONGEST = 11.0  # heights; longer print over the table is a title or an address
-_SERIAL = re.compile(r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*([A-Z]{0,2}[\s-]?\d{3,7})$", re.I)
+_SERIAL = re.compile(
+    r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*([A-Z]{0,2}[\s-]?\d{3,7})$",
+    re.I,
+)
 
 NO_TABLE = (
     "No table of order lines was found on this slip. Photograph it flat and from straight above, so that the "
@@ -223,7 +226,10 @@ def _rows(
 
 def _scaled(piece: Piece, scale: float) -> Rectangle:
     return Rectangle(
-        int(piece.left * scale), int(piece.top * scale), int(np.ceil(piece.right * scale)), int(np.ceil(piece.bottom * scale))
+        int(piece.left * scale),
+        int(piece.top * scale),
+        int(np.ceil(piece.right * scale)),
+        int(np.ceil(piece.bottom * scale)),
     )
 
 
@@ -267,7 +273,9 @@ def _serial_below(
     content: Ink, page: Page, table: Table, end: int, reader: _Reader
 ) -> tuple[Piece, str] | None:
     bottom = table.levels[end].at(page.width / 2)
-    place = Rectangle(page.width // 2, max(round(bottom), round(0.85 * page.height)), page.width - 2, page.height - 2)
+    place = Rectangle(
+        page.width // 2, max(round(bottom), round(0.85 * page.height)), page.width - 2, page.height - 2
+    )
     found = [p for p in pieces(content, place) if p.right - p.left > 1.2 * p.height][-4:]
     for piece, text in zip(found, reader(found), strict=True):
         said = _serial(text)
@@ -296,4 +304,6 @@ def _customer(page: Page, table: Table, labels: Sequence[Piece], scale: float) -
     end = max((level.right for level in lines), default=min(side, left + 0.55 * page.width))
     bottom = max([level.at(level.left) for level in lines] + [float(last)])
     start = min([level.left for level in lines] + [float(left)])
-    return Rectangle(int(start * scale), int((first - 4) * scale), int(min(end, side) * scale), int(bottom * scale))
+    return Rectangle(
+        int(start * scale), int((first - 4) * scale), int(min(end, side) * scale), int(bottom * scale)
+    )

@@ -12,10 +12,17 @@ from formread.layout.heading import HeadedColumn
 from formread.layout.record import ColumnRole
 
 _ROLES: tuple[ColumnRole, ...] = (
-    "code", "description", "quantity", "unit_price", "line_total", "size", "page", "other",
+    "code",
+    "description",
+    "quantity",
+    "unit_price",
+    "line_total",
+    "size",
+    "page",
+    "other",
 )
 
-# Usual width of a column as a share of the table, and the spread of its logarithm. Common practice, no source.
+# Usual width of a column (share of the table) and the spread of its logarithm. Common practice, no source.
 _WIDTH: dict[ColumnRole, tuple[float, float]] = {
     "code": (0.14, 0.45),
     "description": (0.40, 0.45),
@@ -27,7 +34,12 @@ _WIDTH: dict[ColumnRole, tuple[float, float]] = {
     "other": (0.12, 0.70),
 }
 _PRIOR: dict[ColumnRole, float] = {"size": -1.0, "page": -1.0, "other": -1.2, "code": -0.2}
-_MISSING: dict[ColumnRole, float] = {"quantity": -2.0, "unit_price": -1.6, "line_total": -3.0, "description": -1.0}
+_MISSING: dict[ColumnRole, float] = {
+    "quantity": -2.0,
+    "unit_price": -1.6,
+    "line_total": -3.0,
+    "description": -1.0,
+}
 _UNHEARD = 0.004  # probability that a recognised heading means a role that its word never has
 _NOT_LAST = -2.0  # nats: the line total is all but always the last column
 _ODD_ORDER = -1.2  # price before quantity, description before code
@@ -46,7 +58,9 @@ def _heading_score(column: HeadedColumn, role: ColumnRole) -> float:
 def _shape_score(column: HeadedColumn, role: ColumnRole, width: float) -> float:
     share = (column.right.middle - column.left.middle) / width
     usual, spread = _WIDTH[role]
-    score = -0.5 * (math.log(max(share, 0.01) / usual) / spread) ** 2 - math.log(spread) + _PRIOR.get(role, 0.0)
+    score = (
+        -0.5 * (math.log(max(share, 0.01) / usual) / spread) ** 2 - math.log(spread) + _PRIOR.get(role, 0.0)
+    )
     if column.pence is not None and role not in ("unit_price", "line_total"):
         score += _SPLIT_ELSEWHERE
     return score
@@ -65,7 +79,7 @@ def _order_score(roles: tuple[ColumnRole, ...]) -> float:
         ("code", "unit_price", _ODD_ORDER),
         ("description", "line_total", _WRONG_ORDER),
     ):
-        if before in place and after in place and place[before] > place[after]:  # type: ignore[index]
+        if before in place and after in place and place[before] > place[after]:
             score += cost
     return score
 

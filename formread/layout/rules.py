@@ -147,7 +147,7 @@ def find_rules(ink: Ink) -> Rules:
 
 
 def erase(ink: Ink, horizontal: tuple[Rule, ...]) -> Ink:
-    """Return a copy of `ink` without these rules, which run along the second axis; what crosses them stays."""
+    """Return a copy of `ink` without these rules, level ones; what crosses them stays."""
     rest = ink.copy()
     height, width = ink.shape
     for rule in horizontal:
@@ -171,7 +171,7 @@ def _ridges(ink: Ink) -> tuple[Ink, Ink]:
     lowest = minimum_filter1d(profile, size, axis=0, mode="nearest")  # centred windows of `size`
     reach = (_NEAR + _FAR) // 2 + size % 2
     padded = np.pad(lowest, ((reach, reach), (0, 0)), mode="edge")
-    above, below = padded[: height], padded[2 * reach :]
+    above, below = padded[:height], padded[2 * reach :]
     return np.asarray(centre - np.maximum(above, below), np.float32), np.asarray(centre, np.float32)
 
 
@@ -184,7 +184,7 @@ def _peaks(ridge: Ink, dark: Ink) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.
     a, b, c = ridge[row - 1, strip], ridge[row, strip], ridge[row + 1, strip]
     bend = a - 2 * b + c
     offset = np.where(np.abs(bend) > 1e-6, 0.5 * (a - c) / np.where(np.abs(bend) > 1e-6, bend, 1.0), 0.0)
-    return strip, row, row + np.clip(offset, -0.5, 0.5).astype(np.float64)
+    return strip, row, np.asarray(row + np.clip(offset, -0.5, 0.5), np.float64)
 
 
 def _link(strip: npt.NDArray[np.intp], place: Numbers, height: Numbers, strips: int) -> list[_Chain]:
@@ -193,7 +193,7 @@ def _link(strip: npt.NDArray[np.intp], place: Numbers, height: Numbers, strips: 
     active: list[_Chain] = []
     bounds = np.searchsorted(strip, np.arange(strips + 1))
     for k in range(strips):
-        low, high = bounds[k], bounds[k + 1]
+        low, high = int(bounds[k]), int(bounds[k + 1])
         here = place[low:high]
         free = np.ones(len(here), bool)
         if active and len(here):
@@ -210,9 +210,9 @@ def _link(strip: npt.NDArray[np.intp], place: Numbers, height: Numbers, strips: 
                 active[a].strips.append(k)
                 active[a].places.append(float(here[b]))
                 active[a].heights.append(float(height[low + b]))
-        for b in np.flatnonzero(free):
-            active.append(_Chain([k], [float(here[b])], [float(height[low + b])]))
-        still = []
+        for fresh in np.flatnonzero(free).tolist():
+            active.append(_Chain([k], [float(here[fresh])], [float(height[low + fresh])]))
+        still: list[_Chain] = []
         for chain in active:
             (still if k - chain.strips[-1] <= _GAP else done).append(chain)
         active = still
@@ -221,7 +221,7 @@ def _link(strip: npt.NDArray[np.intp], place: Numbers, height: Numbers, strips: 
 
 
 def _smoothed(along: Numbers, across: Numbers, weight: Numbers) -> Numbers:
-    """Fit a straight line around each knot (LOESS of Cleveland 1979, one robust pass) and return its value."""
+    """Fit a straight line around each knot (LOESS of Cleveland 1979, one robust pass)."""
     result = across
     robust = weight
     for _ in range(2):
@@ -290,7 +290,9 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
     spread = ink[row[:, None] + np.arange(-9, 10)[None, :], x[:, None]]
     body = np.median(np.minimum(spread, _CAP), axis=0) if typical > 0.6 * _CAP else spread.mean(axis=0)
     thickness = _width_of(body - body.min())
-    far = np.clip(row[:, None] + np.concatenate([np.arange(-12, -5), np.arange(6, 13)])[None, :], 0, height - 1)
+    far = np.clip(
+        row[:, None] + np.concatenate([np.arange(-12, -5), np.arange(6, 13)])[None, :], 0, height - 1
+    )
     beyond = np.minimum(ink[far, x[:, None]], _CAP)[on[0] : on[-1] + 1].mean(axis=0)
     if x[on[-1]] - x[on[0]] < _LONG and max(beyond[:7].mean(), beyond[7:].mean()) > _CROWDED * typical:
         return None
@@ -299,7 +301,18 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
     visible = told & (smooth > 0.35 * typical)
     reach = slice(int(on[0]), int(on[-1]) + 1)
     cover = float(visible[reach].sum() / max(int(told[reach].sum()), 1))
-    return Rule(along, across, float(x[on[0]]), float(x[on[-1]]) + 1.0, typical, cover, thickness, first, visible, told)
+    return Rule(
+        along,
+        across,
+        float(x[on[0]]),
+        float(x[on[-1]]) + 1.0,
+        typical,
+        cover,
+        thickness,
+        first,
+        visible,
+        told,
+    )
 
 
 def _joined(chains: list[_Chain]) -> list[_Chain]:

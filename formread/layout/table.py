@@ -1,10 +1,11 @@
 """From ruled lines to the order table: its evenly pitched rows and the dividers between its columns."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from formread.layout.rules import Numbers, Rule, Rules
+from formread.layout.rules import Rule, Rules
 
 _SAME_LEVEL = 7.0  # pixels; two rules so near are one double rule
 _PITCH_LEAST, _PITCH_MOST = 20.0, 150.0  # pixels from row to row on a sheet of 1500
@@ -201,7 +202,7 @@ def _run(levels: list[Level], first: int, second: int) -> tuple[list[Level | Non
     return run, pitch
 
 
-def _filled(run: list[Level | None], pitch: float, page: Page) -> list[Level]:
+def _filled(run: list[Level | None], page: Page) -> list[Level]:
     """Put in the rules that are missing, midway between their neighbours."""
     result: list[Level] = []
     for k, level in enumerate(run):
@@ -244,13 +245,15 @@ def find_tables(page: Page) -> list[Table]:
                 and _overlap(level, met[0]) >= _ALIKE
             ]
             absent = len(run) - len(met)
-            score = (len(met) - 1 - 0.7 * absent - 0.8 * len(within)) * (0.5 + float(np.median([level.width for level in met])) / page.width)
+            score = (len(met) - 1 - 0.7 * absent - 0.8 * len(within)) * (
+                0.5 + float(np.median([level.width for level in met])) / page.width
+            )
             candidates.append((score, run, pitch))
     candidates.sort(key=lambda item: -item[0])
     tables: list[Table] = []
     spans: list[tuple[float, float]] = []
     for score, run, pitch in candidates:
-        levels = _filled(run, pitch, page)
+        levels = _filled(run, page)
         low, high = levels[0].place, levels[-1].place
         if any(min(high, b) - max(low, a) > 0.3 * (high - low) for a, b in spans):
             continue
@@ -265,8 +268,9 @@ def find_tables(page: Page) -> list[Table]:
 def band_presence(upright: Rule, above: Level, below: Level) -> float:
     """Return the share of the band between two levels on which an upright is seen.
 
-    NaN where writing hides the place. A divider reaches from rule to rule: signs printed in every row (a stack of pound signs) and digits that
-    happen to stand below one another do not, so one that misses either end of the band counts half.
+    NaN where writing hides the place. A divider reaches from rule to rule: signs printed in every row (a
+    stack of pound signs) and digits that happen to stand below one another do not, so one that misses either
+    end of the band counts half.
     """
     x = upright.middle
     top, bottom = above.lower(x) + 2, below.upper(x) - 2
@@ -289,7 +293,7 @@ def _plainly(upright: Rule, bands: list[tuple[Level, Level]]) -> float:
 def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
     lefts = float(np.median([level.left for level in levels]))
     rights = float(np.median([level.right for level in levels]))
-    bands = list(zip(levels[:-1], levels[1:], strict=True))
+    bands = list(pairwise(levels))
     found: list[tuple[float, Rule]] = []
     for upright in page.uprights:
         if not lefts - _AT_EDGE <= upright.middle <= rights + _AT_EDGE:
@@ -318,11 +322,8 @@ def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) 
         return straight((top, bottom), (x - page.lean * (middle - top), x + page.lean * (bottom - middle)))
 
     left, right = side(lefts), side(rights)
-    inner = tuple(u for u in uprights if u is not left and u is not right and left.middle < u.middle < right.middle)
+    inner = tuple(
+        u for u in uprights if u is not left and u is not right and left.middle < u.middle < right.middle
+    )
     bonus = 1.0 + 0.25 * min(len(inner), 4)
     return Table(tuple(levels), inner, left, right, pitch, score * bonus)
-
-
-def across(rule: Rule, low: float, high: float) -> Numbers:
-    """Return the places of a rule between `low` and `high` along it."""
-    return rule.at(np.linspace(low, high, 5))

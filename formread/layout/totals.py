@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -68,10 +69,12 @@ def find_totals(
     for above, below in bands:
         if not _boxed(page, above, below, left, right, last):
             continue
-        places.append(_place(page, table, above, below, money, labels))
+        places.append(_place(page, above, below, money, labels))
     for label in labels:
         floor = max([last.at(left.middle), *(p.below.at(left.middle) for p in places)])
-        near = label.piece.top < floor + _FALL * table.pitch and label.piece.right > left.middle - _NEAR * (table.right.middle - table.left.middle)
+        near = label.piece.top < floor + _FALL * table.pitch and label.piece.right > left.middle - _NEAR * (
+            table.right.middle - table.left.middle
+        )
         if label.match.known >= _KNOWN and near and not any(_beside(label, place) for place in places):
             free = _free_place(page, table, label, money, last)
             if not any(_clash(free, place) for place in places):
@@ -100,7 +103,7 @@ def _bands(
         if not _inside_box(page, level, x0, x1):
             found.append(level)
     pairs = []
-    for above, below in zip(found[:-1], found[1:], strict=True):
+    for above, below in pairwise(found):
         height = below.place - above.place
         if _LOWEST_BAND * table.pitch <= height <= _HIGHEST_BAND * table.pitch:
             pairs.append((above, below))
@@ -147,7 +150,11 @@ def _boxed(page: Page, above: Level, below: Level, left: Rule, right: Rule, last
 
 
 def _place(
-    page: Page, table: Table, above: Level, below: Level, money: tuple[Rule, Rule, Rule | None], labels: list[_Label]
+    page: Page,
+    above: Level,
+    below: Level,
+    money: tuple[Rule, Rule, Rule | None],
+    labels: list[_Label],
 ) -> TotalPlace:
     left, right, pence = money
     width = right.middle - left.middle
@@ -155,21 +162,30 @@ def _place(
     near_right = _uprights(page, above, below, right.middle - 0.25 * width, right.middle + 0.25 * width)
     r = min(near_right, key=lambda u: abs(u.middle - right.middle)) if near_right else right
     near_left = _uprights(page, above, below, left.middle - 0.4 * width, left.middle + 0.3 * width)
-    near_left = [u for u in near_left if _spans(u, above, below) and not band_presence(u, above, below) < _SIDE]
+    near_left = [
+        u for u in near_left if _spans(u, above, below) and not band_presence(u, above, below) < _SIDE
+    ]
     l = min(near_left, key=lambda u: abs(u.middle - left.middle)) if near_left else left  # noqa: E741
-    beside = [label for label in labels if top < label.piece.middle[1] < bottom and label.match.known >= _KNOWN]
-    beside = [label for label in beside if label.piece.middle[0] < l.middle + 0.45 * width or label.piece.left > r.middle - 4]
+    beside = [
+        label for label in labels if top < label.piece.middle[1] < bottom and label.match.known >= _KNOWN
+    ]
+    beside = [
+        label
+        for label in beside
+        if label.piece.middle[0] < l.middle + 0.45 * width or label.piece.left > r.middle - 4
+    ]
     best = max(beside, key=lambda label: label.match.known, default=None)
-    if best is not None and l.middle < best.piece.right < r.middle - 0.3 * width and best.piece.left > l.middle - 4:
+    if (
+        best is not None
+        and l.middle < best.piece.right < r.middle - 0.3 * width
+        and best.piece.left > l.middle - 4
+    ):
         # The label stands inside the box: writing begins after it.
         l = straight((top, bottom), (best.piece.right + 3.0,) * 2)  # noqa: E741
     half = pence
     if pence is not None:
         inner = _uprights(page, above, below, l.middle + 0.3 * width, r.middle - 0.12 * width)
         half = min(inner, key=lambda u: abs(u.middle - pence.middle)) if inner else pence
-    else:
-        inner = _uprights(page, above, below, l.middle + 0.45 * width, r.middle - 0.15 * width)
-        half = inner[0] if len(inner) == 1 and inner[0].cover > 0.85 and _spans(inner[0], above, below) else None
     match: Match[TotalRole] = best.match if best else Match(0.0, {}, "")
     return TotalPlace(above, below, l, r, half, match, best.text if best else "")
 
@@ -190,7 +206,9 @@ def _labels(
     bottom = min(page.height - 2.0, top + _DEEPEST * table.pitch)
     rows = (round(top) + 2, round(bottom))
     found = pieces(content, Rectangle(max(0, round(reach)), rows[0], round(left.middle) - 4, rows[1]))
-    found += pieces(content, Rectangle(round(left.middle) + 3, rows[0], round(left.middle + 0.6 * width), rows[1]))
+    found += pieces(
+        content, Rectangle(round(left.middle) + 3, rows[0], round(left.middle + 0.6 * width), rows[1])
+    )
     beyond = Rectangle(round(right.middle) + 3, round(top) + 2, page.width - 3, round(bottom))
     if beyond.right - beyond.left > 40:
         found += pieces(content, beyond)
@@ -267,7 +285,9 @@ def total_roles(places: Sequence[TotalPlace]) -> list[tuple[TotalRole, ...]]:
                 told = place.match.roles.get(role, 0.0)
                 prior = _prior(role, k, last)
                 p = place.match.known * told + (1 - place.match.known) * prior
-                grown.append((score + float(np.log(max(p, 1e-4))) + 0.3 * float(np.log(prior)), (*given, role)))
+                grown.append(
+                    (score + float(np.log(max(p, 1e-4))) + 0.3 * float(np.log(prior)), (*given, role))
+                )
         grown.sort(key=lambda item: (-item[0], item[1]))
         beam = grown[:60]
     near = [given for score, given in beam[:2] if score > beam[0][0] - 2.0]
@@ -275,9 +295,25 @@ def total_roles(places: Sequence[TotalPlace]) -> list[tuple[TotalRole, ...]]:
 
 
 def _prior(role: TotalRole, k: int, last: bool) -> float:
-    """How probable a role is at a place in the block before its label is read (common practice, no source)."""
+    """How probable a role is at a place in the block, label unread (common practice, no source)."""
     if last:
-        return {"total": 0.93, "deposit": 0.02, "discount": 0.01, "delivery": 0.02, "goods": 0.01, "other": 0.01}[role]
+        return {
+            "total": 0.93,
+            "deposit": 0.02,
+            "discount": 0.01,
+            "delivery": 0.02,
+            "goods": 0.01,
+            "other": 0.01,
+        }[role]
     if k == 0:
-        return {"goods": 0.6, "delivery": 0.2, "discount": 0.07, "deposit": 0.05, "other": 0.03, "total": 0.05}[role]
-    return {"delivery": 0.4, "discount": 0.2, "deposit": 0.2, "goods": 0.08, "total": 0.06, "other": 0.06}[role]
+        return {
+            "goods": 0.6,
+            "delivery": 0.2,
+            "discount": 0.07,
+            "deposit": 0.05,
+            "other": 0.03,
+            "total": 0.05,
+        }[role]
+    return {"delivery": 0.4, "discount": 0.2, "deposit": 0.2, "goods": 0.08, "total": 0.06, "other": 0.06}[
+        role
+    ]

@@ -35,20 +35,51 @@ def _heading(words: str, **roles: float) -> None:
         _HEADINGS[word] = roles  # type: ignore[assignment]
 
 
-_heading("qty|quantity|how many|quant|quan|qnty|units|number required|no. req'd|no req'd|qty req'd|no. reqd|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|quantity ordered|qty ordered|number of items|no. of items|count", quantity=1.0)
+_heading(
+    "qty|quantity|how many|quant|quan|qnty|units|number required|no. req'd|no req'd|qty req'd|"
+    "no. reqd|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|"
+    "quantity ordered|qty ordered|number of items|no. of items|count",
+    quantity=1.0,
+)
 _heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
 _heading("price|price £|unit", unit_price=0.8, line_total=0.2)
-_heading("price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|catalogue price|cat. price|our price|price per pack|list price", unit_price=1.0)
-_heading("total|amount|line total|total £|amount £|total price|total cost|total amount|item total|extension|sum|total (£)|row total|order value|total value|price total|totals", line_total=1.0)
+_heading(
+    "price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|"
+    "rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|"
+    "catalogue price|cat. price|our price|price per pack|list price",
+    unit_price=1.0,
+)
+_heading(
+    "total|amount|line total|total £|amount £|total price|total cost|total amount|item total|"
+    "extension|sum|total (£)|row total|order value|total value|price total|totals",
+    line_total=1.0,
+)
 _heading("value|value £|cost £", line_total=0.8, unit_price=0.2)
 _heading("cost", line_total=0.6, unit_price=0.4)
 _heading("£|£ p|£p|£ : p|£. p|£ pence|pounds|pounds pence|£ pp", line_total=0.6, unit_price=0.4)
 _heading("p|pence|pp", line_total=0.5, unit_price=0.5)
-_heading("code|item no.|item no|item code|cat. no.|cat no|cat. no|cat no.|catalogue no.|catalogue no|catalogue number|ref|ref.|ref. no.|ref no|reference|product code|stock no.|stock no|order no.|article no.|art. no.|item number|code no.|code no|stock code|order code|product no.|part no.|line no.|prod. code|cat. ref.|cat ref|cat.|catalogue ref|item ref|catalogue code|cat. code", code=1.0)
+_heading(
+    "code|item no.|item no|item code|cat. no.|cat no|cat. no|cat no.|catalogue no.|catalogue no|"
+    "catalogue number|ref|ref.|ref. no.|ref no|reference|product code|stock no.|stock no|"
+    "order no.|article no.|art. no.|item number|code no.|code no|stock code|order code|"
+    "product no.|part no.|line no.|prod. code|cat. ref.|cat ref|cat.|catalogue ref|item ref|"
+    "catalogue code|cat. code",
+    code=1.0,
+)
 _heading("page|page no.|page no|pg|pg.|cat. page|catalogue page|page number", page=1.0)
 _heading("size|sizes|size/colour|size & colour|size or colour|size / colour|weight", size=1.0)
-_heading("colour|color|shade|colour choice|col.|col|row|line|vat|tick|office use|notes|remarks|1st choice|2nd choice|in stock|packed|done|for office use|✓|initial|paid|due", other=1.0)
-_heading("description|item description|details|particulars|product|goods|article|description of goods|item name|product name|name of item|product description|what|articles|items|items ordered|goods ordered|name of article|title|description of item|descr.|desc.|desc|goods required|item & description|what you would like|name|variety|flavour|product / description", description=1.0)
+_heading(
+    "colour|color|shade|colour choice|col.|col|row|line|vat|tick|office use|notes|remarks|"
+    "1st choice|2nd choice|in stock|packed|done|for office use|✓|initial|paid|due",
+    other=1.0,
+)
+_heading(
+    "description|item description|details|particulars|product|goods|article|description of goods|"
+    "item name|product name|name of item|product description|what|articles|items|items ordered|"
+    "goods ordered|name of article|title|description of item|descr.|desc.|desc|goods required|"
+    "item & description|what you would like|name|variety|flavour|product / description",
+    description=1.0,
+)
 _heading("item", description=0.8, code=0.2)
 
 _TOTALS: dict[str, Mapping[TotalRole, float]] = {}
@@ -59,17 +90,93 @@ def _total(words: str, **roles: float) -> None:
         _TOTALS[word] = roles  # type: ignore[assignment]
 
 
-_total("goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|value of goods|total for goods|items total|total of items|goods total £|sub-total £|order subtotal|total items|sum of goods|goods sum|total of lines|net total", goods=1.0)
+_total(
+    "goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|"
+    "value of goods|total for goods|items total|total of items|goods total £|sub-total £|"
+    "order subtotal|total items|sum of goods|goods sum|total of lines|net total",
+    goods=1.0,
+)
 _total("order value|order total|sum", goods=0.5, total=0.5)
-_total("delivery|delivery charge|carriage|postage|p&p|p & p|post & packing|postage & packing|postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|charge|delivery (if any)|handling|carriage paid", delivery=1.0)
-_total("discount|less discount|discount £|minus discount|less discount %|discount (if any)|- discount|less: discount|money off|less voucher|voucher|rebate|less money off|less offer|reduction|allowance", discount=1.0)
-_total("deposit|less deposit|paid|deposit paid|amount paid|paid on account|less paid|already paid|less already paid|less deposit paid|paid already|less amount paid|part paid|prepaid|cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order", deposit=1.0)
+_total(
+    "delivery|delivery charge|carriage|postage|p&p|p & p|post & packing|postage & packing|"
+    "postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|"
+    "delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|"
+    "plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|"
+    "charge|delivery (if any)|handling|carriage paid",
+    delivery=1.0,
+)
+_total(
+    "discount|less discount|discount £|minus discount|less discount %|discount (if any)|"
+    "- discount|less: discount|money off|less voucher|voucher|rebate|less money off|less offer|"
+    "reduction|allowance",
+    discount=1.0,
+)
+_total(
+    "deposit|less deposit|paid|deposit paid|amount paid|paid on account|less paid|already paid|"
+    "less already paid|less deposit paid|paid already|less amount paid|part paid|prepaid|"
+    "cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order",
+    deposit=1.0,
+)
 _total("less|minus|credit", discount=0.6, deposit=0.4)
-_total("total|total £|grand total|total due|amount due|to pay|total to pay|balance|balance due|please pay|amount payable|total amount|total payable|amount to pay|to pay £|now due|pay|total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|left to pay|total price|final total|total to be paid|customer pays|grand total £|total owing|total cost|balance to pay|total amount due|all together|altogether|to be paid|total incl. delivery|total with delivery", total=1.0)
+_total(
+    "total|total £|grand total|total due|amount due|to pay|total to pay|balance|balance due|"
+    "please pay|amount payable|total amount|total payable|amount to pay|to pay £|now due|pay|"
+    "total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|"
+    "left to pay|total price|final total|total to be paid|customer pays|grand total £|"
+    "total owing|total cost|balance to pay|total amount due|all together|altogether|to be paid|"
+    "total incl. delivery|total with delivery",
+    total=1.0,
+)
 _total("amount|balance c/f", total=0.7, other=0.3)
-_total("vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap", other=1.0)
+_total(
+    "vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap",
+    other=1.0,
+)
 
-_CUSTOMER = ("name", "address", "customer", "customer name", "customer's name", "mr/mrs/ms", "mr/mrs/miss", "mr/mrs", "postcode", "post code", "tel", "tel.", "tel no.", "telephone", "phone", "phone no.", "to", "to:", "for", "street", "house no.", "flat", "town", "date", "order for", "your name", "your address", "name & address", "name and address", "deliver to", "delivery address", "house", "road", "email", "mobile", "ordered by", "customer no.", "number & street", "house / street", "agent", "m", "sold to")
+_CUSTOMER = (
+    "name",
+    "address",
+    "customer",
+    "customer name",
+    "customer's name",
+    "mr/mrs/ms",
+    "mr/mrs/miss",
+    "mr/mrs",
+    "postcode",
+    "post code",
+    "tel",
+    "tel.",
+    "tel no.",
+    "telephone",
+    "phone",
+    "phone no.",
+    "to",
+    "to:",
+    "for",
+    "street",
+    "house no.",
+    "flat",
+    "town",
+    "date",
+    "order for",
+    "your name",
+    "your address",
+    "name & address",
+    "name and address",
+    "deliver to",
+    "delivery address",
+    "house",
+    "road",
+    "email",
+    "mobile",
+    "ordered by",
+    "customer no.",
+    "number & street",
+    "house / street",
+    "agent",
+    "m",
+    "sold to",
+)
 
 
 @dataclass(frozen=True, slots=True)

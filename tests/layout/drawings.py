@@ -33,7 +33,11 @@ class Plan:
         Field("unit_price", "Price", 1.2),
         Field("line_total", "Total", 1.3),
     )
-    totals: tuple[tuple[TotalRole, str], ...] = (("goods", "Goods total"), ("delivery", "Delivery"), ("total", "Total to pay"))
+    totals: tuple[tuple[TotalRole, str], ...] = (
+        ("goods", "Goods total"),
+        ("delivery", "Delivery"),
+        ("total", "Total to pay"),
+    )
     rows: int = 10
     size: tuple[int, int] = (900, 1200)
     row_height: int = 46
@@ -103,7 +107,12 @@ class _Pen:
             for a, b in starts:
                 left, top = x0 + dx * a + dy * shift, y0 + dy * a + dx * shift
                 right, bottom = left + dx * (b - a), top + dy * (b - a)
-                box = (left - dy * half, top - dx * half, right + dy * (plan.thickness - half - 1), bottom + dx * (plan.thickness - half - 1))
+                box = (
+                    left - dy * half,
+                    top - dx * half,
+                    right + dy * (plan.thickness - half - 1),
+                    bottom + dx * (plan.thickness - half - 1),
+                )
                 self.draw.rectangle((box[0], box[1], max(box[2], box[0]), max(box[3], box[1])), fill=plan.ink)
 
     def text(self, text: str, box: tuple[int, int, int, int], size: float, anchor: str = "mm") -> None:
@@ -127,17 +136,23 @@ class _Pen:
             count = int(self.random.integers(4, 8))
             points = self.random.uniform(-0.5, 0.5, (count, 2)) * [size * 0.55, size] + [x + size * 0.3, y]
             t = np.linspace(0, 1, 24)
-            path = np.stack([np.polyval(np.polyfit(np.linspace(0, 1, count), points[:, k], min(3, count - 1)), t) for k in (0, 1)], 1)
+            path = np.stack(
+                [
+                    np.polyval(np.polyfit(np.linspace(0, 1, count), points[:, k], min(3, count - 1)), t)
+                    for k in (0, 1)
+                ],
+                1,
+            )
             self.draw.line([tuple(p) for p in path], fill=self.plan.pen, width=3, joint="curve")
             x += size * 0.62
             if x > box[2] - size * 0.3:
                 break
 
 
-def draw(plan: Plan) -> Drawing:
+def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912 - one pass over the slip, top to bottom
     """Draw a slip after `plan`."""
     pen = _Pen(plan)
-    width, height = plan.size
+    width = plan.size[0]
     margin = round(width * 0.06)
     left, right = margin, width - margin
     edges = [left]
@@ -161,7 +176,9 @@ def draw(plan: Plan) -> Drawing:
     for k in range(plan.rows):
         if plan.tint and k % 2:
             shade = tuple(max(0, v - plan.tint) for v in plan.paper)
-            pen.draw.rectangle((left, first + k * plan.row_height, right, first + (k + 1) * plan.row_height), fill=shade)
+            pen.draw.rectangle(
+                (left, first + k * plan.row_height, right, first + (k + 1) * plan.row_height), fill=shade
+            )
     if plan.frame:
         pen.line(plan.horizontal, left, top, right, top)
     for k in range(plan.rows + 1):
@@ -179,7 +196,9 @@ def draw(plan: Plan) -> Drawing:
 
     def halves(k: int, y0: int, y1: int) -> tuple[Rectangle, Rectangle | None]:
         if k in pence_edges:
-            return Rectangle(edges[k], y0, pence_edges[k], y1), Rectangle(pence_edges[k], y0, edges[k + 1], y1)
+            return Rectangle(edges[k], y0, pence_edges[k], y1), Rectangle(
+                pence_edges[k], y0, edges[k + 1], y1
+            )
         return Rectangle(edges[k], y0, edges[k + 1], y1), None
 
     rows: list[dict[ColumnRole, tuple[Rectangle, Rectangle | None]]] = []
@@ -216,14 +235,21 @@ def _photograph(image: Pixels, plan: Plan) -> Pixels:
     shift = np.float32(plan.wave) * np.sin(x * np.float32(2 * np.pi / width))
     source_x = x + np.float32(np.tan(angle)) * (y - height / 2)
     source_y = y - np.float32(np.tan(angle)) * (x - width / 2) + shift
-    out = cv2.remap(image, source_x, source_y.astype(np.float32), cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    out = cv2.remap(
+        image, source_x, source_y.astype(np.float32), cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )
     if plan.blur:
         out = cv2.GaussianBlur(out, (0, 0), plan.blur)
     noisy = out + np.random.default_rng(plan.seed).normal(0, plan.noise, out.shape)
-    return np.clip(noisy, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(noisy, 0, 255), np.uint8)
 
 
-CARBON = {"ink": (205, 150, 160), "print_ink": (175, 120, 135), "pen": (150, 110, 150), "paper": (244, 200, 205)}
+CARBON = {
+    "ink": (205, 150, 160),
+    "print_ink": (175, 120, 135),
+    "pen": (150, 110, 150),
+    "paper": (244, 200, 205),
+}
 """Colours of a pink carbon copy."""
 
 CLASSIC = Plan()
@@ -231,4 +257,12 @@ CLASSIC = Plan()
 
 def carbon(plan: Plan) -> Plan:
     """Return the pink carbon copy of `plan`: pale print, a soft image."""
-    return replace(plan, ink=CARBON["ink"], print_ink=CARBON["print_ink"], pen=CARBON["pen"], paper=CARBON["paper"], blur=1.1, noise=3.0)
+    return replace(
+        plan,
+        ink=CARBON["ink"],
+        print_ink=CARBON["print_ink"],
+        pen=CARBON["pen"],
+        paper=CARBON["paper"],
+        blur=1.1,
+        noise=3.0,
+    )
