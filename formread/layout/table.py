@@ -1,6 +1,6 @@
 """From ruled lines to the order table: its evenly pitched rows and the dividers between its columns."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,7 +21,8 @@ _DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides 
 _PLAIN = 0.45  # and of the whole height, writing or not
 _END = 9.0  # pixels next to a rule where a divider that meets it is looked for
 _AT_EDGE = 14.0  # pixels between a frame's side and the ends of the rows' rules
-_CLOSE = 9.0  # pixels; dividers nearer than this are a double rule
+_CLOSE = 6.0  # pixels; uprights nearer than this are one rule seen twice
+_NARROWEST = 0.3  # row pitches; between uprights nearer than this nobody can write: a double rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +291,13 @@ def _plainly(upright: Rule, bands: list[tuple[Level, Level]]) -> float:
     return float(upright.seen[a:b].sum()) / max(high - low, 1.0)
 
 
+def _doubled(left: Rule, right: Rule) -> Rule:
+    """Return the two rules of a double rule as one, as thick as both and the white between them."""
+    gap = right.at(left.along) - left.across
+    thickness = float(np.median(gap)) + (left.thickness + right.thickness) / 2
+    return replace(left, across=left.across + gap / 2, thickness=thickness)
+
+
 def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
     lefts = float(np.median([level.left for level in levels]))
     rights = float(np.median([level.right for level in levels]))
@@ -306,17 +314,20 @@ def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) 
             found.append((float(presence.mean()), upright))
     kept: list[tuple[float, Rule]] = []
     for quality, upright in sorted(found, key=lambda item: item[1].middle):
-        if kept and upright.middle - kept[-1][1].middle < _CLOSE:
+        gap = upright.middle - kept[-1][1].middle if kept else float("inf")
+        if gap < _CLOSE:
             if quality > kept[-1][0]:
                 kept[-1] = (quality, upright)
-            continue
-        kept.append((quality, upright))
+        elif gap < _NARROWEST * pitch:
+            kept[-1] = (max(quality, kept[-1][0]), _doubled(kept[-1][1], upright))
+        else:
+            kept.append((quality, upright))
     uprights = [upright for _, upright in kept]
     top, bottom = levels[0].at(lefts), levels[-1].at(lefts)
     middle = (top + bottom) / 2
 
     def side(x: float) -> Rule:
-        near = [u for u in uprights if abs(u.middle - x) <= _AT_EDGE]
+        near = [u for u in uprights if abs(u.middle - x) <= _AT_EDGE + u.thickness / 2]
         if near:
             return min(near, key=lambda u: abs(u.middle - x))
         return straight((top, bottom), (x - page.lean * (middle - top), x + page.lean * (bottom - middle)))

@@ -45,6 +45,7 @@ class Plan:
     horizontal: str = "solid"
     vertical: str = "solid"
     thickness: int = 2
+    double_gap: int = 5
     ink: tuple[int, int, int] = (70, 70, 80)
     print_ink: tuple[int, int, int] = (30, 30, 40)
     pen: tuple[int, int, int] = (40, 50, 120)
@@ -103,7 +104,7 @@ class _Pen:
         dx, dy = int(x1 > x0), int(y1 > y0)
         half = plan.thickness // 2
         starts = [(0, length)] if off == 0 else [(s, min(s + on, length)) for s in range(0, length, on + off)]
-        for shift in (0, 5) if style == "double" else (0,):
+        for shift in (0, self.plan.double_gap) if style == "double" else (0,):
             for a, b in starts:
                 left, top = x0 + dx * a + dy * shift, y0 + dy * a + dx * shift
                 right, bottom = left + dx * (b - a), top + dy * (b - a)

@@ -12,7 +12,7 @@ from formread.layout.record import Box, Layout, Rectangle
 from formread.sheet.record import Image
 from tests.layout.drawings import CLASSIC, Drawing, Field, Plan, carbon, draw, sheet_of
 
-NEAR = 9  # pixels: the writing's room inside a rule, plus half a rule
+NEAR = 13  # pixels: the writing's room inside a rule, plus a double rule
 
 SPLIT = (
     Field("quantity", "Qty", 0.9),
@@ -25,6 +25,8 @@ PLANS = {
     "dotted": replace(CLASSIC, horizontal="dotted", vertical="dotted"),
     "dashed": replace(CLASSIC, horizontal="dashed", vertical="dashed"),
     "double": replace(CLASSIC, horizontal="double"),
+    "double uprights": replace(CLASSIC, vertical="double"),
+    "wide double uprights": replace(CLASSIC, vertical="double", double_gap=10),
     "one pixel thin": replace(CLASSIC, thickness=1, ink=(120, 130, 140)),
     "pale blue": replace(CLASSIC, ink=(150, 190, 235)),
     "pink carbon": carbon(CLASSIC),

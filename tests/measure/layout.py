@@ -1,0 +1,217 @@
+"""Right grids and right roles, on flat drawn slips and on whole photos, each share with its interval.
+
+    python -m tests.measure.layout --flat test --seeds 0 100     slips drawn flat, no camera
+    python -m tests.measure.layout --photos FOLDER               photos with a truth.json beside them
+
+A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
+split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
+right when every column and every totals box has its true role. Slips that were not found count as wrong.
+`--list` names each miss. Intervals are Wilson's, 95 %.
+"""
+
+import argparse
+import json
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import cv2
+import numpy as np
+
+from formread.layout import propose_layouts
+from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
+from formread.photo import read_photo
+from formread.sheet.record import Points, Sheet
+from formread.sheet.search import find_sheets
+from sample_scans.slips import SCAN_SCALE, flat_slip
+from tests.measure.compare import Share
+
+GRID_OFF: Final = 2.0
+"""Millimetres: a box this far out still holds its writing; unruled columns have no sharper truth."""
+CORNER_OFF: Final = 0.7
+"""Millimetres, the aim for corners."""
+LONG_SIDE: Final = 210.0
+"""Millimetres: the long side of A5 and of a third of A4. A smaller slip is measured against a stricter aim."""
+LEAST_OVERLAP: Final = 0.5
+TRUE_ROLE: Final = {"other total": "other"}
+
+Record = dict[str, Any]
+Place = Callable[[Points], Points]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One slip: which groups it belongs to, and what was right."""
+
+    name: str
+    groups: tuple[str, ...]
+    grid: bool
+    roles: bool
+    among: bool
+    serial: bool
+    corners: tuple[float, ...]
+    why: str
+
+
+def _corners(box: Rectangle) -> Points:
+    left, top, right, bottom = box.left, box.top, box.right, box.bottom
+    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float64)
+
+
+def _off(box: Box, true: Record, place: Place, unit: float) -> float:
+    """Return how far the worst corner of a box is out, in millimetres; infinite if its halves are wrong."""
+    half = true.get("pence_quad")
+    if (box.pence is None) != (half is None):
+        return float("inf")
+    whole, pence = box.rectangle, box.pence
+    if pence is not None:
+        whole = Rectangle(whole.left, whole.top, pence.right, pence.bottom)
+    worst = float(np.linalg.norm(place(_corners(whole)) - np.array(true["quad"]), axis=1).max())
+    if pence is not None and half is not None:
+        worst = max(worst, float(np.linalg.norm(place(_corners(pence)) - np.array(half), axis=1).max()))
+    return worst / unit
+
+
+def _true_role(box: Record) -> str:
+    return str(TRUE_ROLE.get(box["role"], box["role"]))
+
+
+def _judge(
+    search: LayoutSearch, slip: Record, place: Place, unit: float, name: str, groups: tuple[str, ...]
+) -> Result:
+    if not search:
+        return Result(name, groups, False, False, False, False, (), "no table")
+    rows: dict[int, list[Record]] = defaultdict(list)
+    totals = []
+    for box in slip["boxes"]:
+        if box["row"]:
+            rows[box["row"]].append(box)
+        elif box["role"] not in ("serial", "customer"):
+            totals.append(box)
+    layout = search.layouts[0]
+    pairs: list[tuple[Box, Record]] = []
+    why = []
+    table = [rows[k] for k in sorted(rows)]
+    if len(table) != len(layout.rows):
+        why.append(f"{len(layout.rows)} rows for {len(table)}")
+    elif len(layout.columns) != len(table[0]):
+        why.append(f"{len(layout.columns)} columns for {len(table[0])}")
+    else:
+        for row, true_row in zip(layout.rows, table, strict=True):
+            pairs += [(box, true) for (_, box), true in zip(row.boxes, true_row, strict=True)]
+    if len(totals) != len(layout.totals):
+        why.append(f"{len(layout.totals)} totals for {len(totals)}")
+    else:
+        pairs += [(total.box, true) for total, true in zip(layout.totals, totals, strict=True)]
+    corners = tuple(_off(box, true, place, unit) for box, true in pairs)
+    if any(off > GRID_OFF for off in corners):
+        why.append(f"a corner {max(corners):.1f} mm out")
+
+    def told(proposal: Layout) -> bool:
+        columns = [column.role for column in proposal.columns] == list(slip["columns"])
+        return columns and [t.role for t in proposal.totals] == [_true_role(box) for box in totals]
+
+    roles = told(layout)
+    serial = layout.serial_text == slip["slip_number"]
+    grid = not why
+    if not roles:
+        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
+    among = any(told(proposal) for proposal in search.layouts)
+    return Result(name, groups, grid, roles, among, serial, corners, "; ".join(why))
+
+
+def flat_results(family: str, seeds: Sequence[int]) -> Iterator[Result]:
+    """Measure on slips drawn flat."""
+    for seed in seeds:
+        image, slip = flat_slip(seed, "tune" if family == "tune" else "test")
+        height, width = image.shape[:2]
+        outline = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float64)
+        search = propose_layouts(Sheet(image, outline, np.asarray))
+        groups = (f"flat, {family}", slip["copy"])
+        yield _judge(search, slip, np.asarray, SCAN_SCALE, f"{family} {seed}", groups)
+
+
+def _overlap(a: Points, b: Points) -> float:
+    """Return intersection over union of two convex outlines."""
+    first, second = (q.astype(np.float32) for q in (a, b))
+    common, _ = cv2.intersectConvexConvex(first, second)
+    union = cv2.contourArea(first) + cv2.contourArea(second) - common
+    return float(common / union) if union > 0 else 0.0
+
+
+def photo_results(folder: Path) -> Iterator[Result]:
+    """Measure on photos: find the sheets, lay each out, compare in pixels of the photo."""
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    by_page: dict[tuple[str, int], list[Record]] = defaultdict(list)
+    for slip in truth["slips"]:
+        by_page[slip["photo"], slip["page"] or 1].append(slip)
+    for (photo, page), slips in sorted(by_page.items()):
+        image = list(read_photo(folder / photo))[page - 1].image
+        sheets = find_sheets(image).sheets
+        for slip in slips:
+            outline = np.array(slip["outline"], np.float64)
+            groups = (slip.get("capture", "photo"), slip["copy"])
+            name = f"{photo} page {page} {slip['design']}"
+            best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
+            if best is None or _overlap(best.outline, outline) < LEAST_OVERLAP:
+                yield Result(name, groups, False, False, False, False, (), "slip not found")
+                continue
+            sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
+            unit = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
+            yield _judge(propose_layouts(best), slip, best.to_photo, unit, name, groups)
+
+
+def _line(name: str, hits: int, n: int) -> str:
+    low, high = Share(hits, n).interval()
+    return (
+        f"{name:<34}{hits:>6} of {n:<6}{hits / n:>8.1%}   {low:.1%} to {high:.1%}"
+        if n
+        else f"{name:<34} none"
+    )
+
+
+def report(results: Sequence[Result], seconds: float) -> str:
+    """Return the table for people."""
+    lines = []
+    for group in ("all", *sorted({g for r in results for g in r.groups})):
+        members = [r for r in results if group == "all" or group in r.groups]
+        corners = [off for r in members for off in r.corners]
+        lines += [
+            f"{group}",
+            _line("  right grid", sum(r.grid for r in members), len(members)),
+            _line("  every role right", sum(r.roles for r in members), len(members)),
+            _line("  right roles among the proposals", sum(r.among for r in members), len(members)),
+            _line("  slip number right", sum(r.serial for r in members), len(members)),
+            _line(f"  boxes within {CORNER_OFF} mm", sum(off <= CORNER_OFF for off in corners), len(corners)),
+        ]
+    lines.append(f"{seconds / max(len(results), 1):.2f} s a slip, all included")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0] if __doc__ else None)
+    parser.add_argument("--flat", choices=("tune", "test"))
+    parser.add_argument("--seeds", type=int, nargs=2, default=(0, 100))
+    parser.add_argument("--photos", type=Path)
+    parser.add_argument("--list", action="store_true", help="name each miss")
+    wanted = parser.parse_args()
+    cv2.setNumThreads(1)
+    start = time.perf_counter()
+    results: list[Result] = []
+    if wanted.flat:
+        results += flat_results(wanted.flat, range(*wanted.seeds))
+    if wanted.photos:
+        results += photo_results(wanted.photos)
+    if wanted.list:
+        for result in results:
+            if result.why:
+                print(f"{result.name} ({', '.join(result.groups)}): {result.why}")
+    print(report(results, time.perf_counter() - start))
+
+
+if __name__ == "__main__":
+    main()
