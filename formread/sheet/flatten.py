@@ -244,6 +244,5 @@ def _render_at(photo: Image, flat: Flat, width: int, height: int) -> Image:
     places = flat.to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
     fine = cv2.resize(places, None, fx=_COARSE, fy=_COARSE, interpolation=cv2.INTER_LINEAR)
     inner = np.ascontiguousarray(fine[_COARSE : _COARSE + height, _COARSE : _COARSE + width])
-    return np.asarray(
-        cv2.remap(photo, inner, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.uint8
-    )
+    x, y = np.ascontiguousarray(inner[..., 0]), np.ascontiguousarray(inner[..., 1])
+    return np.asarray(cv2.remap(photo, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.uint8)

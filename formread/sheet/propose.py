@@ -1,5 +1,7 @@
 """Outlines that might be sheets, found from a small copy of the photo. Cheap and generous: evidence decides."""
 
+from itertools import combinations
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +26,8 @@ _SLOPES = (
 )  # Lab units a pixel: from white on white to black on white
 _TONES = 14.0  # Lab units between two levels of lightness
 _TINTS = 6.0  # Lab units between two levels of colour
+_CUTS = (5, 17)  # pixels: bridges narrower than this, between slips that touch, are cut
+_JOINED = 0.85  # share of their common quad that two parts of one slip fill
 _SAME = 0.93  # Jaccard index above which two proposals are one
 
 
@@ -41,10 +45,13 @@ def without_writing(photo: Image) -> tuple[npt.NDArray[np.float32], float]:
     scale = min(1.0, SCALE_SIDE / max(height, width))
     small = photo
     if scale < 1:
-        small = cv2.resize(
-            photo,
-            (max(1, round(width * scale)), max(1, round(height * scale))),
-            interpolation=cv2.INTER_AREA,
+        small = np.asarray(
+            cv2.resize(
+                photo,
+                (max(1, round(width * scale)), max(1, round(height * scale))),
+                interpolation=cv2.INTER_AREA,
+            ),
+            np.uint8,
         )
     reach = max(3, round(_STROKE * max(small.shape[:2]))) | 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
@@ -72,7 +79,7 @@ def propose(lab: npt.NDArray[np.float32]) -> list[Points]:
     """
     height, width = lab.shape[:2]
     shrink = min(1.0, _REGION_SIDE / max(height, width))
-    small = cv2.resize(lab, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(lab, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.float32)
     whole = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], np.float64)
     found = [whole]
     for mask in _levels(small):
@@ -80,6 +87,24 @@ def propose(lab: npt.NDArray[np.float32]) -> list[Points]:
             scaled = (quad + 0.5) / shrink - 0.5
             if not any(quads.jaccard(scaled, other) > _SAME for other in found):
                 found.append(scaled)
+    return found
+
+
+def joined(parts: list[Points], known: list[Points]) -> list[Points]:
+    """Return quads around pairs of outlines that lie side by side: a printed band parts a slip in two."""
+    found: list[Points] = []
+    for one, other in combinations(parts, 2):
+        together = quads.area(one) + quads.area(other)
+        points = np.concatenate([one, other])
+        hull = cv2.contourArea(cv2.convexHull(points.astype(np.float32)))
+        if together < _JOINED * hull or quads.overlap(one, other) > 0.05 * together:
+            continue
+        found += [
+            quad
+            for quad in quads.around(points)
+            if together > _JOINED * quads.area(quad)
+            and not any(quads.jaccard(quad, old) > _SAME for old in known + found)
+        ]
     return found
 
 
@@ -99,14 +124,16 @@ def _levels(lab: npt.NDArray[np.float32]) -> list[npt.NDArray[np.uint8]]:
 
 
 def _quads_of_regions(mask: npt.NDArray[np.uint8]) -> list[Points]:
-    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     smallest = _SMALLEST * mask.size
     found = []
-    for contour in contours:
-        filled = cv2.contourArea(contour)
-        if filled < smallest:
-            continue
-        points = contour[:, 0].astype(np.float64)
-        found += [quad for quad in quads.around(points) if filled > _FILLED * quads.area(quad)]
+    for cut in _CUTS:
+        opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((cut, cut), np.uint8))
+        # A slip lies in a hole of the table's region: outlines inside outlines count too.
+        contours, levels = cv2.findContours(opened, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+        for contour, (_, _, _, parent) in zip(contours, levels[0] if len(contours) else (), strict=True):
+            filled = cv2.contourArea(contour)
+            if parent >= 0 or filled < smallest:
+                continue
+            points = contour[:, 0].astype(np.float64)
+            found += [quad for quad in quads.around(points) if filled > _FILLED * quads.area(quad)]
     return found

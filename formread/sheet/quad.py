@@ -65,7 +65,7 @@ def jaccard(one: Points, other: Points) -> float:
 
 
 def meet(p: Points, u: Points, q: Points, v: Points) -> Points | None:
-    """Return where the line through ``p`` along ``u`` meets the line through ``q`` along ``v``, if anywhere."""
+    """Return where the line through ``p`` along ``u`` meets that through ``q`` along ``v``, if anywhere."""
     cross = u[0] * v[1] - u[1] * v[0]
     if abs(cross) < 1e-9 * max(float(np.hypot(*u) * np.hypot(*v)), 1e-12):
         return None
@@ -83,8 +83,8 @@ def around(contour: Points) -> list[Points]:
 
     Notes
     -----
-    A sheet's region may lack a corner (cut, folded, under a thumb), so besides the four-cornered simplification
-    the smallest quad is tried whose sides run along four edges of the convex hull.
+    A sheet's region may lack a corner (cut, folded, under a thumb), so besides the four-cornered
+    simplification the smallest quad is tried whose sides run along four edges of the convex hull.
     """
     hull = cv2.convexHull(contour.astype(np.float32))
     length = cv2.arcLength(hull, True)

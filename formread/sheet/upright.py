@@ -69,7 +69,7 @@ def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
     marks = dark.astype(np.uint8)
     for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
         rules = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, kernel)
-        marks &= 1 - cv2.dilate(rules, np.ones((3, 3), np.uint8))
+        marks[np.asarray(cv2.dilate(rules, np.ones((3, 3), np.uint8))) > 0] = 0
     joined = cv2.morphologyEx(marks, cv2.MORPH_CLOSE, np.ones((1, _WORD_GAP), np.uint8))
     _, _, boxes, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
     low, high = _TEXT_HEIGHT

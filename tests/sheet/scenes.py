@@ -82,7 +82,7 @@ def table(kind: str, width: int, height: int, seed: int = 0) -> Pixels:
 
 
 def bend(points: Points, curl: float) -> Points:
-    """Bow a slip's horizontals downward by ``curl`` of its height in the middle, the sides staying straight."""
+    """Bow a slip's horizontals downward by ``curl`` of its height in the middle; its sides stay straight."""
     x, y = points[:, 0], points[:, 1]
     return np.stack([x, y + curl * 4 * x * (1 - x)], axis=1)
 
