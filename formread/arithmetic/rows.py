@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from heapq import nlargest
 from typing import Final, Literal
 
 from formread.arithmetic.evidence import LARGEST_AMOUNT, LARGEST_QUANTITY, Box, breadth
@@ -24,6 +25,8 @@ ASKED_AMOUNTS: Final = 4
 LEAST_WAY: Final = 1e-11
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
+MOST_WAYS: Final = 400
+"""Ways of reading one row that are weighed, the most probable ones; only an unreadable row has more."""
 LIKELY: Final = 1e-4
 """Readings below this are not worth deriving further questions from."""
 
@@ -197,7 +200,7 @@ class Row:
                     if raw * by_total < LEAST_WAY or (t := _resolved(total, above, 2)) is _NOTHING:
                         continue
                     ways.extend(self._one(q, p, t, root * by_total, lines))
-        return ways
+        return ways if len(ways) <= MOST_WAYS else nlargest(MOST_WAYS, ways, key=lambda way: way.weight)
 
     def _one(
         self, q: int | None, p: int | None, t: int | None, weight: float, lines: LineModel
