@@ -15,6 +15,9 @@ _ALIKE = 0.92  # share of the shorter of two levels of one table that lies over 
 _SHARED = 0.6  # and of the longer
 _MISSING = 2  # rules in a row that may be worn away
 _FEWEST_ROWS = 2
+_EVEN = 0.7  # share of the steps between guide lines that are the pitch
+_FITS = 0.15  # rows by which the body of a table may miss a whole number of them
+_GUIDED = 0.8  # how a table of guide lines scores beside one of rules
 _APART = 0.06  # share of the sheet's width; pieces further apart are two lines (two blocks side by side)
 _SEEN = 0.8  # share of a band's height on which a divider is seen there
 _DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides it in the others
@@ -220,6 +223,28 @@ def _filled(run: list[Level | None], page: Page) -> list[Level]:
     return result
 
 
+def _guided(page: Page, wide: list[Level]) -> list[tuple[float, list[Level | None], float]]:
+    """Return tables whose rows no rule divides, only lines to write on inside some of the columns.
+
+    The guides give the pitch; the rows are laid out between the lines over and under the whole body.
+    """
+    found: list[tuple[float, list[Level | None], float]] = []
+    for above, below in pairwise(wide):
+        height = below.place - above.place
+        guides = sorted({round(g.place) for g in page.levels if above.place + 8 < g.place < below.place - 4})
+        steps = np.diff([guide for k, guide in enumerate(guides) if k == 0 or guide - guides[k - 1] > 4])
+        if len(steps) < _FEWEST_ROWS or _overlap(above, below) < _ALIKE:
+            continue
+        pitch = float(np.median(steps))
+        rows = round(height / max(pitch, 1.0))
+        even = (np.abs(steps - pitch) <= _PITCH_OFF * pitch + 1.5).mean()
+        if pitch < _PITCH_LEAST or rows < _FEWEST_ROWS or even < _EVEN or abs(height / pitch - rows) > _FITS:
+            continue
+        run: list[Level | None] = [above, *[None] * (rows - 1), below]
+        found.append((_GUIDED * rows * (0.5 + above.width / page.width), run, height / rows))
+    return found
+
+
 def find_tables(page: Page) -> list[Table]:
     """Return the candidates for the order table, best first.
 
@@ -250,6 +275,7 @@ def find_tables(page: Page) -> list[Table]:
                 0.5 + float(np.median([level.width for level in met])) / page.width
             )
             candidates.append((score, run, pitch))
+    candidates += _guided(page, wide)
     candidates.sort(key=lambda item: -item[0])
     tables: list[Table] = []
     spans: list[tuple[float, float]] = []

@@ -34,7 +34,7 @@ GRID_OFF: Final = 2.0
 CORNER_OFF: Final = 0.7
 """Millimetres, the aim for corners."""
 LONG_SIDE: Final = 210.0
-"""Millimetres: the long side of A5 and of a third of A4. A smaller slip is measured against a stricter aim."""
+"""Millimetres: A5 and a third of A4 are so long; a smaller slip is measured more strictly."""
 LEAST_OVERLAP: Final = 0.5
 TRUE_ROLE: Final = {"other total": "other"}
 
