@@ -5,9 +5,9 @@ Money taken along the round is change for later doors. Two answers:
 - :func:`float_for_twenties`: the smallest float that never fails if every customer hands over the big note.
   Exact, by counting.
 - :func:`smallest_float`: the smallest float found that can give change at every door in 99 of 100 rounds,
-  when customers pay as a table of probabilities says. Rounds with few ways to go are counted out and every smaller
-  float is tried, so the answer is exact; longer ones are simulated with a fixed seed, and the answer says how
-  far it may be off.
+  when customers pay as a table of probabilities says. Rounds with few ways to go are counted out and, where
+  that can be done, every smaller float is tried: then the answer is exact. Longer ones are simulated with a
+  fixed seed, and the answer says how far it may be off.
 
 At a door, change is given as people give it: the largest piece first, as long as the rest still comes out.
 """
@@ -32,9 +32,7 @@ SEED: Final = 60
 """Fixed, so that the same round gets the same float."""
 
 _SEARCH_ROUNDS = 1000  # rounds on which candidates are compared; few, because hundreds of floats are tried
-_SEARCH_MARGIN = (
-    0.002  # over the target while searching: the float is fitted to its rounds and does worse on fresh ones
-)
+_SEARCH_MARGIN = 0.002  # a float is fitted to the rounds of the search and does worse on fresh ones
 _PROOF_ROUNDS = 20_000  # fresh rounds on which the answer is measured: standard error 0.0007 at 99 %
 _ENUMERATED = 4096  # so many ways for a round to go are counted out rather than sampled
 _EXHAUSTIVE = 4_000_000  # float-rounds that trying every smaller float may cost (some seconds)
@@ -94,8 +92,8 @@ def float_for_twenties(dues: Sequence[int], cash: Cash) -> Float:
     Notes
     -----
     A customer hands over as few big notes as cover the amount, so the change is less than one big note and
-    none of the notes taken can help to give it. The float must hold the change of every door, to the penny; coins
-    for each door by themselves, as few as can be, add up to exactly that.
+    none of the notes taken can help to give it. The float must hold the change of every door, to the penny;
+    coins for each door by themselves, as few as can be, add up to exactly that.
     """
     pieces: dict[int, int] = {}
     notes = 0
