@@ -1,0 +1,196 @@
+"""The door: pictures of boxes in, readings out."""
+
+from collections.abc import Callable, Sequence
+from typing import get_args
+
+import numpy as np
+import numpy.typing as npt
+
+from formread.reading.automaton import from_strings, unroll
+from formread.reading.calibrate import Calibration, calibration
+from formread.reading.decode import Found, mass, search, total_mass
+from formread.reading.grammar import (
+    COLUMN,
+    NUMBER_KINDS,
+    STRUCK,
+    NumberKind,
+    code_digits,
+    grammar,
+    meanings,
+    value_chain,
+)
+from formread.reading.ink import ink_share
+from formread.reading.lattice import Lattice, pack, shorten, stack, temper
+from formread.reading.readings import NumberReading, sorted_answers
+from formread.reading.text import read_text
+from formread.record import DITTO, Kind, Reading, Value
+
+Crop = npt.NDArray[np.uint8]
+Recognise = Callable[[Sequence[Crop]], list[npt.NDArray[np.float32]]]
+
+_LEAST_SIDE = 8  # pixels; nothing legible fits into less
+_BATCH = 32  # boxes decoded together
+_BEAM = 16  # prefixes kept: the issue asks for the five best values, each written in several ways
+_MOST_CANDIDATES = 8
+_LEAST = 1e-9  # candidates less probable than this are not worth listing
+# Values at least this probable by the search are asked exactly, over all ways of writing them.
+_WORTH_ASKING = 1e-3
+# Where the network is between these, it is in doubt whether the box is empty, and the ink is looked at.
+_DOUBT = (0.02, 0.98)
+_NO_INK, _MUCH_INK = 0.0005, 0.004
+_TINY = 1e-300
+_INK_TELLS = 20.0  # the look for ink is right about this many times as often as wrong
+
+
+def read_boxes(crops: Sequence[Crop], kind: Kind, choices: Sequence[str] | None = None) -> list[Reading]:
+    """Read boxes of one kind.
+
+    Parameters
+    ----------
+    crops
+        (H, W, 3) uint8 RGB arrays, one upright box each, of any size.
+    kind
+        ``"amount"``, ``"quantity"``, ``"code"``, ``"number"`` (digits with ``. , - / :`` between),
+        ``"text"``, or ``"pounds"`` and ``"pence"`` for the halves of a split amount column
+        (:func:`formread.reading.join_pounds_pence` puts those together).
+    choices
+        For text: the entries of the list that the answer comes from.
+
+    Returns
+    -------
+    list of Reading
+        In the order of the crops.
+
+    Raises
+    ------
+    ValueError
+        For a kind that does not exist, or a crop that is not (H, W, 3) uint8.
+    """
+    if kind not in get_args(Kind):
+        raise ValueError(f"there is no kind of box called {kind!r}")
+    for crop in crops:
+        if crop.ndim != 3 or crop.shape[2] != 3 or crop.dtype != np.uint8:
+            raise ValueError(f"a crop is (H, W, 3) uint8, not {crop.shape} {crop.dtype}")
+    if not crops:
+        return []
+    if kind == "text":
+        return list(read_text(crops, choices))
+    from formread.reading.recogniser import recognise
+
+    return list(read_numbers(crops, kind, recognise, calibration(kind)))
+
+
+def read_numbers(
+    crops: Sequence[Crop], kind: NumberKind, recognise: Recognise, how: Calibration
+) -> list[NumberReading]:
+    """Read boxes of numbers with a given recogniser and calibration; else as :func:`read_boxes`."""
+    assert kind in NUMBER_KINDS
+    # A speck of a crop is an empty box, and no recogniser need know of it.
+    seen = [i for i, crop in enumerate(crops) if min(crop.shape[:2]) >= _LEAST_SIDE]
+    scores = dict(zip(seen, recognise([crops[i] for i in seen]), strict=True)) if seen else {}
+    nothing = np.zeros((0, 1 + grammar(kind).target.shape[1]), np.float32)
+    return read_scores([scores.get(i, nothing) for i in range(len(crops))], crops, kind, how)
+
+
+def read_scores(
+    scores: Sequence[npt.NDArray[np.float32]], crops: Sequence[Crop], kind: NumberKind, how: Calibration
+) -> list[NumberReading]:
+    """Decode what a recogniser said of boxes: (T, 1 + S) natural-log probabilities each.
+
+    `crops` are the same boxes' pictures, for the look for ink where emptiness is in doubt.
+    """
+    packed = [pack(shorten(temper(own, how.temperature))) for own in scores]
+    # Boxes of like length share a batch: a short lattice costs as much as its batch's longest.
+    order = sorted(range(len(scores)), key=lambda i: len(packed[i].probabilities))
+    readings: dict[int, NumberReading] = {}
+    tables = grammar(kind)
+    for begin in range(0, len(order), _BATCH):
+        members = order[begin : begin + _BATCH]
+        lattices = stack([packed[i].probabilities for i in members])
+        totals = total_mass(lattices, tables)
+        found = search(lattices, tables, _BEAM)
+        for i, total, strings in zip(members, totals, found, strict=True):
+            probabilities = packed[i].probabilities
+            empty = float(np.prod(probabilities[:, 0]))
+            odds = _ink_odds(crops[i], empty / max(float(total), _TINY))
+            answers = _answers(probabilities, strings, kind)
+            nothing = next((m for value, (_, m) in answers.items() if value is None), 0.0)
+            inside = float(total) + (odds - 1.0) * nothing
+            outside = how.outside * max(1.0 - float(total), 0.0)
+            struck = mass(probabilities, _STRUCK_CHAIN) if total > 0 else 0.0
+            whole = inside + outside
+            readings[i] = _reading(kind, packed[i], answers, struck, outside, whole, odds, how)
+    return [readings[i] for i in range(len(scores))]
+
+
+_STRUCK_CHAIN = unroll(from_strings([(STRUCK, 1.0)]), COLUMN)
+
+
+def _ink_odds(crop: Crop, empty: float) -> float:
+    """Return what the odds of the empty box are multiplied by: 1 unless the network is in doubt."""
+    if not _DOUBT[0] < empty < _DOUBT[1]:
+        return 1.0
+    share = ink_share(crop)
+    if share < _NO_INK:
+        return _INK_TELLS
+    return 1.0 / _INK_TELLS if share > _MUCH_INK else 1.0
+
+
+def _answers(
+    lattice: npt.NDArray[np.float64], strings: Sequence[Found], kind: NumberKind
+) -> dict[Value, tuple[str, float]]:
+    """Merge the strings that mean the same value: value to (likeliest text, mass)."""
+    merged: dict[Value, tuple[str, float, float]] = {}
+    shown: dict[str, str] = {}
+    for string in strings:
+        for meant, share in meanings(string.text, kind):
+            value = meant
+            if kind == "code" and isinstance(meant, str) and meant != DITTO:
+                value = shown.setdefault(code_digits(meant), meant)
+            text, best, sum_so_far = merged.get(value, (string.text, 0.0, 0.0))
+            own = string.mass * share
+            merged[value] = (string.text if own > best else text, max(own, best), sum_so_far + own)
+    least = _WORTH_ASKING * sum(own for _, _, own in merged.values())
+    answers: dict[Value, tuple[str, float]] = {}
+    for value, (text, _, own) in merged.items():
+        chain = value_chain(value, kind) if own > least else None
+        answers[value] = (text, own if chain is None else max(own, mass(lattice, chain)))
+    return answers
+
+
+def _reading(
+    kind: NumberKind,
+    lattice: Lattice,
+    answers: dict[Value, tuple[str, float]],
+    struck: float,
+    outside: float,
+    whole: float,
+    ink_odds: float,
+    how: Calibration,
+) -> NumberReading:
+    whole = max(whole, _TINY)
+    raw = [
+        (value, text, own * (ink_odds if value is None else 1.0) / whole)
+        for value, (text, own) in answers.items()
+    ]
+    best = max([struck / whole, outside / whole, *(own for _, _, own in raw)])
+    corrected = how.corrected(best)
+    others = (1.0 - corrected) / (1.0 - best) if best < 1.0 else 0.0
+
+    def correct(probability: float) -> float:
+        return corrected if probability == best else probability * others
+
+    candidates, values = sorted_answers(
+        [(value, text, correct(own)) for value, text, own in raw if own >= _LEAST]
+    )
+    return NumberReading(
+        kind=kind,
+        candidates=candidates[:_MOST_CANDIDATES],
+        values=values[:_MOST_CANDIDATES],
+        struck_out=correct(struck / whole),
+        unreadable=correct(outside / whole),
+        lattice=lattice,
+        whole=whole,
+        others=others,
+        ink_odds=ink_odds,
+    )
