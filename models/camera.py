@@ -19,7 +19,7 @@ _CARBON_INKS = ((70, 75, 120), (60, 60, 70), (85, 70, 120), (45, 60, 130), (95, 
 _CARBON_PAPERS = ((246, 200, 210), (250, 238, 170), (195, 215, 240), (205, 235, 205), (250, 222, 190))
 _PRINT_INKS = ((120, 120, 125), (40, 40, 45), (60, 90, 170), (190, 70, 70), (70, 140, 90), (150, 110, 70))
 _MOST_WIDE = 500
-_LEAST_DIGIT = 12.0  # pixels: below this a person can no longer tell a 3 from a 5
+_LEAST_DIGIT = 15.0  # pixels: much below this a person can no longer tell a 3 from a 5 in a soft copy
 
 
 @dataclass(slots=True)
@@ -54,7 +54,9 @@ def _draw(canvas: Mask, strokes: list[Stroke], thickness: int) -> None:
     for s in strokes:
         if len(s) == 1 or float(np.ptp(s, axis=0).max()) < 0.5:
             x, y = s[0]
-            cv2.circle(canvas, (round(x * 16), round(y * 16)), max(8, thickness * 10), 255, -1, cv2.LINE_AA, 4)
+            cv2.circle(
+                canvas, (round(x * 16), round(y * 16)), max(8, thickness * 10), 255, -1, cv2.LINE_AA, 4
+            )
         else:
             cv2.polylines(canvas, [np.round(s * 16).astype(np.int32)], False, 255, thickness, cv2.LINE_AA, 4)
 
@@ -86,7 +88,7 @@ def _frame(writing: Writing, rng: Generator) -> _Frame:
     tall = max(float(high[1] - low[1]), 1.0)  # a lone dash lies in a box meant for digits
     slack = tall - float(high[1] - low[1])
     height = float(np.exp(rng.uniform(np.log(26), np.log(118))))
-    fill = rng.uniform(0.36, 0.75) if rng.random() < 0.6 else rng.uniform(0.75, 1.04)
+    fill = rng.uniform(0.36, 0.75) if rng.random() < 0.6 else rng.uniform(0.75, 0.98)
     digit = height * fill / tall
     if digit < _LEAST_DIGIT:
         height *= _LEAST_DIGIT / digit
@@ -94,12 +96,14 @@ def _frame(writing: Writing, rng: Generator) -> _Frame:
     height = min(height, 150.0)
     wide = float(high[0] - low[0]) * digit
     if rng.random() < 0.5:
-        left, right = rng.uniform(-0.02, 0.5, 2) * digit
+        left, right = rng.uniform(0.14, 0.6, 2) * digit
     else:
         free = rng.uniform(0.2, 4.5) * digit
         share = rng.random() if rng.random() < 0.6 else float(rng.choice([0.08, 0.9]))
-        left, right = free * share, free * (1 - share)
-    width = max(wide + left + right, 14.0, 0.25 * height)
+        left, right = free * share + 0.14 * digit, free * (1 - share) + 0.14 * digit
+    spare = max(0.0, 0.7 * height - (wide + left + right)) / 2  # no box is a slit
+    left, right = left + spare, right + spare
+    width = wide + left + right
     if width > _MOST_WIDE:
         shrink = _MOST_WIDE / width
         width, height, digit, left, wide = (v * shrink for v in (width, height, digit, left, wide))
@@ -122,10 +126,17 @@ def _neighbour(canvas: Mask, frame: _Frame, hands: Hands, thickness: int, rng: G
     bottom_clear = h - (frame.origin[1] - frame.low[1] * unit)
     left_clear = frame.origin[0] + frame.low[0] * unit
     right_clear = w - (frame.origin[0] + frame.high[0] * unit)
-    for side, clear in (("top", top_clear), ("bottom", bottom_clear), ("left", left_clear), ("right", right_clear)):
+    for side, clear in (
+        ("top", top_clear),
+        ("bottom", bottom_clear),
+        ("left", left_clear),
+        ("right", right_clear),
+    ):
         if rng.random() > 0.3 or clear < 0.3 * unit:
             continue
-        reach = min(rng.uniform(0.08, 0.28) * unit, clear - 0.18 * unit)
+        # from the side only a sliver: more would pass for a digit of this box
+        most = 0.28 if side in {"top", "bottom"} else 0.12
+        reach = min(rng.uniform(0.04, most) * unit, clear - 0.2 * unit)
         other = compose.write(hands, "0123456789"[int(rng.integers(10))] * int(rng.integers(1, 3)), rng)
         every = np.concatenate(other.strokes)
         low, high = every.min(0), every.max(0)
@@ -153,7 +164,7 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
     for side in range(4):
         if rng.random() > 0.3:
             continue
-        inside = rng.uniform(-0.02, margin)
+        inside = rng.uniform(-0.02, margin if side < 2 else 0.02)
         if side < 2:
             y = (inside if side == 0 else 1 - inside) * h
             cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
@@ -286,7 +297,11 @@ def _expose(picture: Plane, grain: Grain, rng: Generator) -> Mask:
     """Light, focus, sensor noise and JPEG."""
     h, w = picture.shape[:2]
     gx, gy = rng.normal(0, 0.12, 2).astype(np.float32)
-    fall = 1 + gx * np.linspace(-1, 1, w, dtype=np.float32)[None] + gy * np.linspace(-1, 1, h, dtype=np.float32)[:, None]
+    fall = (
+        1
+        + gx * np.linspace(-1, 1, w, dtype=np.float32)[None]
+        + gy * np.linspace(-1, 1, h, dtype=np.float32)[:, None]
+    )
     bright = float(np.exp(rng.normal(-0.18, 0.22)))
     picture = picture * (fall[..., None] * np.float32(min(bright, 1.1)))
     picture = picture * np.exp(rng.normal(0, 0.05, 3)).astype(np.float32)
@@ -326,7 +341,9 @@ def scene(hands: Hands, grain: Grain, signs: list[Mask], rng: Generator) -> Box:
 
 def _corrected(writing: Writing, hands: Hands, rng: Generator) -> Writing:
     """Cross out another number and write `writing` beside it: what counts is the new one."""
-    old = compose.sway(compose.write(hands, texts.quantity(rng) if rng.random() < 0.5 else texts.amount(rng), rng), rng)
+    old = compose.sway(
+        compose.write(hands, texts.quantity(rng) if rng.random() < 0.5 else texts.amount(rng), rng), rng
+    )
     gone = [*old.strokes, *compose.strike(old.strokes, rng)]
     right = max(float(s[:, 0].max()) for s in gone)
     left = min(float(s[:, 0].min()) for s in writing.strokes)

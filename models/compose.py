@@ -16,7 +16,7 @@ from numpy.random import Generator
 
 Stroke = npt.NDArray[np.float32]
 _BINS = 24  # bands of 0.1 from -0.7 upwards in which the nearest points of two neighbours are sought
-_FEEBLE = ".,-1:\""  # signs that clutter would hide: they keep their distance
+_FEEBLE = '.,-1:"'  # signs that clutter would hide: they keep their distance
 
 
 @dataclass(slots=True)
@@ -40,7 +40,11 @@ class Hands:
         with np.load(archive) as z:
             data = {k: z[k] for k in z.files}
         self.hands: dict[str, dict[str, list[_Glyph]]] = {}
-        points, stroke, item = data["glyph_points"] / np.float32(1000), data["glyph_stroke"], data["glyph_item"]
+        points, stroke, item = (
+            data["glyph_points"] / np.float32(1000),
+            data["glyph_stroke"],
+            data["glyph_item"],
+        )
         for i in np.flatnonzero(data["glyph_split"] == split).tolist():
             strokes = [points[stroke[s] : stroke[s + 1]] for s in range(item[i], item[i + 1])]
             hand, sign = str(data["glyph_hand"][i]), str(data["glyph_label"][i])
@@ -63,7 +67,9 @@ class Hands:
                 if name[0] != "f" or sign == "£":
                     self.any.setdefault(sign, []).extend(several)
 
-    def _take_whole(self, data: dict[str, npt.NDArray[np.generic]], split: str, barred: frozenset[str]) -> None:
+    def _take_whole(
+        self, data: dict[str, npt.NDArray[np.generic]], split: str, barred: frozenset[str]
+    ) -> None:
         points = data["whole_points"] / np.float32(1000)
         stroke, item, owner = data["whole_stroke"], data["whole_item"], data["whole_owner"]
         start = data["whole_owner_item"]
@@ -105,13 +111,17 @@ def _pound(rng: Generator) -> list[Stroke]:
     at = np.linspace(0, len(stem) - 1, 30)
     k = np.arange(len(stem))
     smooth = np.stack([np.interp(at, k, stem[:, a]) for a in (0, 1)], 1)
-    smooth = np.apply_along_axis(lambda v: np.convolve(np.pad(v, 1, "edge"), [0.25, 0.5, 0.25], "valid"), 0, smooth)
+    smooth = np.apply_along_axis(
+        lambda v: np.convolve(np.pad(v, 1, "edge"), [0.25, 0.5, 0.25], "valid"), 0, smooth
+    )
     height = rng.uniform(0.4, 0.55)
     strokes = [smooth.astype(np.float32)]
     for bar in range(1 + (rng.random() < 0.25)):
         y = height + 0.13 * bar
         strokes.append(
-            np.array([(rng.uniform(0.0, 0.12), y), (rng.uniform(0.5, 0.68), y + rng.normal(0, 0.04))], np.float32)
+            np.array(
+                [(rng.uniform(0.0, 0.12), y), (rng.uniform(0.5, 0.68), y + rng.normal(0, 0.04))], np.float32
+            )
         )
     return strokes
 
@@ -227,7 +237,14 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
             points[:, 0] += np.float32(shift)
             left_edge = left_edge + np.float32(shift)
         new = np.split(points, ends[:-1])
-        if joined and position and pen_end is not None and sign.isdigit() and glyph.pen and rng.random() < 0.6:
+        if (
+            joined
+            and position
+            and pen_end is not None
+            and sign.isdigit()
+            and glyph.pen
+            and rng.random() < 0.6
+        ):
             begin = new[0][0]
             reach = begin - pen_end
             if 0.02 < reach[0] < 1.1 and abs(reach[1]) < 1.0 and (abs(reach[1]) < 0.55 or rng.random() < 0.3):
@@ -242,7 +259,7 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
     return Writing(strokes, text)
 
 
-_READABLE = frozenset('0123456789.,-/:x')
+_READABLE = frozenset("0123456789.,-/:x")
 
 
 def whole(hands: Hands, rng: Generator) -> Writing | None:
@@ -305,7 +322,10 @@ def strike(strokes: list[Stroke], rng: Generator) -> list[Stroke]:
         return [line(middle - tilt, middle + tilt)]
     if pick < 0.48:
         space = rng.uniform(0.15, 0.3)
-        return [line(middle + space / 2, middle + space / 2 + tilt), line(middle - space / 2, middle - space / 2 + tilt)]
+        return [
+            line(middle + space / 2, middle + space / 2 + tilt),
+            line(middle - space / 2, middle - space / 2 + tilt),
+        ]
     if pick < 0.56 and not narrow:
         return [line(float(y0) - 0.05, float(y1) + 0.05)]
     if pick < 0.68:

@@ -60,11 +60,14 @@ class Bench:
             if text != box.label:
                 self.errors.append((name, box, text, float(s.max(1).sum())))
         low, high = interval(right, len(boxes))
-        print(f"{name:44s} n {len(boxes):5d}  exact {right / len(boxes):7.2%}  ({low:.2%} to {high:.2%})", flush=True)
+        print(
+            f"{name:44s} n {len(boxes):5d}  exact {right / len(boxes):7.2%}  ({low:.2%} to {high:.2%})",
+            flush=True,
+        )
 
     def whole_numbers(self) -> None:
         """Real whole numbers of the test writers, as written, drawn with a pen of our own."""
-        readable = set('0123456789.,-/:x')
+        readable = set("0123456789.,-/:x")
         for style in ("pen", "carbon"):
             digits: list[Box] = []
             rest: list[Box] = []
@@ -85,7 +88,9 @@ class Bench:
         for name, draw in kinds:
             for style in ("pen", "carbon"):
                 boxes = [
-                    self.shoot(sway(write(self.hands, draw(self.rng), self.rng, "um"[k % 2]), self.rng), style)
+                    self.shoot(
+                        sway(write(self.hands, draw(self.rng), self.rng, "um"[k % 2]), self.rng), style
+                    )
                     for k in range(_COUNT)
                 ]
                 self.score(f"composed {name}, {style}", boxes)

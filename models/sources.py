@@ -161,7 +161,7 @@ def mnist(folder: Path, writers: Path, store: Store) -> dict[str, list[int]]:
         images = np.fromfile(folder / f"{stem}-images-idx3-ubyte", np.uint8)[16:].reshape(-1, 28, 28)
         labels = np.fromfile(folder / f"{stem}-labels-idx1-ubyte", np.uint8)[8:]
         ids = by[part].tolist()
-        split = split_of(ids, 0, MNIST_CALIBRATION) if part == "train" else {w: "test" for w in set(ids)}
+        split = split_of(ids, 0, MNIST_CALIBRATION) if part == "train" else dict.fromkeys(set(ids), "test")
         held[part] = sorted(w for w, s in split.items() if s != "train")
         for image, label, writer in zip(images, labels, ids, strict=True):
             big = cv2.resize(image, None, fx=2.5, fy=2.5, interpolation=cv2.INTER_CUBIC)
@@ -203,9 +203,7 @@ def fonts(folder: Path, store: Store) -> None:
             ImageDraw.Draw(canvas).text((80, 180), sign, fill=255, font=drawn, anchor="ls")
             strokes = trace(np.asarray(canvas) > 128)
             if strokes:
-                moved = [
-                    np.stack([s[:, 0], 180 - s[:, 1]], 1).astype(np.float32) / unit for s in strokes
-                ]
+                moved = [np.stack([s[:, 0], 180 - s[:, 1]], 1).astype(np.float32) / unit for s in strokes]
                 left = min(float(s[:, 0].min()) for s in moved)
                 moved = [_resample(s - np.array([left, 0], np.float32), 0.04) for s in moved]
                 store.add(moved, "x" if sign == "×" else sign, f"f{path.parts[-4]}", "train", [])
@@ -251,7 +249,9 @@ def numbers(archive: Path, store: Store) -> dict[int, str]:
         low, high = _span(strokes)
         tall = [float(np.ptp(s[:, 1])) for s in strokes]
         digit = float(np.quantile([t for t in tall if t > 0.45 * max(tall)], 0.5))
-        bottom = float(np.median([s[:, 1].min() for s, t in zip(strokes, tall, strict=True) if t > 0.45 * max(tall)]))
+        bottom = float(
+            np.median([s[:, 1].min() for s, t in zip(strokes, tall, strict=True) if t > 0.45 * max(tall)])
+        )
         unit = max(digit, 1e-3)
         scaled = [
             _resample((s - np.array([low[0], bottom], np.float32)) / unit, 0.04).astype(np.float32)

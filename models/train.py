@@ -24,7 +24,7 @@ from formread.reading.recogniser import ALPHABET, padded_width
 from models import texts
 from models.camera import Box, Grain, photograph, printed_pounds, scene
 from models.compose import Hands, sway, whole, write
-from models.network import READER, TEACHER, Network
+from models.network import READER, SEEDLING, TEACHER, Network
 
 _LONGEST = 24
 _CHUNK = 256
@@ -184,7 +184,9 @@ def train(options: argparse.Namespace) -> None:
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     cv2.setNumThreads(1)  # before the workers fork: a pool of threads would not survive in them
     torch.manual_seed(options.seed)
-    torch.backends.cudnn.benchmark = False  # few boxes of many widths: trying out algorithms costs more than it gains
+    torch.backends.cudnn.benchmark = (
+        False  # few boxes of many widths: trying out algorithms costs more than it gains
+    )
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     grain = Grain(np.random.default_rng(options.seed))
     _SHARED.append((Hands(options.ink, "train", barred_texts(options.ink)), grain))
@@ -198,11 +200,16 @@ def train(options: argparse.Namespace) -> None:
     for worker in workers:
         worker.start()
     checks = validation(options.ink, options.check)
-    reader, teacher = (Network(size).to(device, memory_format=torch.channels_last) for size in (READER, TEACHER))
+    reader, teacher = (
+        Network(size).to(device, memory_format=torch.channels_last)
+        for size in (READER if options.resume else SEEDLING, TEACHER)
+    )
     if options.resume:
         state = torch.load(options.resume, map_location=device, weights_only=True)
         reader.load_state_dict(state["reader"])
-        teacher.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state["teacher"].items()})
+        teacher.load_state_dict(
+            {k: v.float() if v.is_floating_point() else v for k, v in state["teacher"].items()}
+        )
     averages = [copy.deepcopy(reader), copy.deepcopy(teacher)]
     for network in (reader, teacher, *averages):
         network.row.flatten_parameters()
@@ -223,8 +230,12 @@ def train(options: argparse.Namespace) -> None:
                     if width > _WIDEST:
                         continue
                     if width not in pools:
-                        pools[width] = Pool(width, options.room if width <= 320 else options.room // 8, device)
-                    pools[width].add(torch.from_numpy(pictures).to(device), torch.from_numpy(classes).to(device))
+                        pools[width] = Pool(
+                            width, options.room if width <= 320 else options.room // 8, device
+                        )
+                    pools[width].add(
+                        torch.from_numpy(pictures).to(device), torch.from_numpy(classes).to(device)
+                    )
                     fresh += len(pictures)
         except queue.Empty:
             pass
@@ -256,7 +267,11 @@ def train(options: argparse.Namespace) -> None:
             for y in (ours, theirs)
         ]
         # A mislabelled glyph must not shout: losses far above what anything readable gives are flattened.
-        capped = [torch.where(v > 8, 8 + (v - 8) * 0.1, v).mean() for v in loss] if share > 0.1 else [v.mean() for v in loss]
+        capped = (
+            [torch.where(v > 8, 8 + (v - 8) * 0.1, v).mean() for v in loss]
+            if share > 0.1
+            else [v.mean() for v in loss]
+        )
         lean = functional.kl_div(ours, theirs.detach(), reduction="none", log_target=True).sum((1, 2)).mean()
         weight = min(1.0, share / 0.05) if not options.resume else 1.0
         total = capped[0] * (1 - 0.5 * weight) + weight * lean + capped[1]
@@ -307,7 +322,9 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--room", type=int, default=120_000, help="pictures kept per width")
-    parser.add_argument("--least", type=int, default=20_000, help="pictures to wait for before the first step")
+    parser.add_argument(
+        "--least", type=int, default=20_000, help="pictures to wait for before the first step"
+    )
     parser.add_argument("--every", type=float, default=60, help="seconds between reports")
     parser.add_argument("--check", type=int, default=2000, help="boxes per validation set")
     parser.add_argument("--resume", type=Path)

@@ -43,7 +43,7 @@ def parse_amount(text: str, unit: Currency) -> int:
         With a sentence part that says what is wrong, to stand after "row 7: ".
     """
     shown = text.strip()
-    plain = re.sub(r"\s|['’]", "", shown).upper()  # noqa: RUF001 (the Swiss thousands mark)
+    plain = re.sub(r"\s|['’]", "", shown).upper()
     plain = plain.replace(unit.code, "").strip(_SIGNS)
     if plain.startswith("-") or (plain.startswith("(") and plain.endswith(")")):
         raise ValueError(f"the amount {shown!r} is negative")
@@ -89,7 +89,7 @@ def parse_count(text: str) -> int:
     """
     shown = text.strip()
     plain = re.sub(r"\s", "", shown).casefold()
-    found = re.fullmatch(r"[x×]?(\d{1,6})(?:[.,]0+)?(?:x|×|pcs?|off|ea|each)?", plain)  # noqa: RUF001
+    found = re.fullmatch(r"[x×]?(\d{1,6})(?:[.,]0+)?(?:x|×|pcs?|off|ea|each)?", plain)
     if not found:
         raise ValueError(f"{shown!r} is not a number of pieces")
     return int(found.group(1))

@@ -11,8 +11,8 @@ from formread.photo import Photo, read_photo
 from formread.pile.gather import PhotoFile
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.slip import evidence, read_sheet
-from formread.sheet.search import find_sheets
 from formread.sheet.record import Sheet
+from formread.sheet.search import find_sheets
 from formread.slips import Problem
 
 _SURE_LAYOUT = 0.98  # a layout this probable is read alone: reading a rival would only cost time

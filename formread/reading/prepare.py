@@ -78,11 +78,11 @@ def _trim(ink: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     rows_of = sure
     if run > height:  # narrower than tall: the bar of a 7 or a 5 would pass for a rule
         rule = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((1, run), np.uint8))
-        without = sure & ~cv2.dilate(rule, np.ones((3, 1), np.uint8))
+        without = np.where(cv2.dilate(rule, np.ones((3, 1), np.uint8)) > 0, 0, sure).astype(np.uint8)
         if without.any():
             rows_of = without
-    top, bottom = _band(rows_of.any(axis=1), max(8, round(height * _LEAST_BAND)))
-    left, right = _band(sure[top:bottom].any(axis=0), min(width, bottom - top))
+    top, bottom = _band(np.any(rows_of > 0, axis=1), max(8, round(height * _LEAST_BAND)))
+    left, right = _band(np.any(sure[top:bottom] > 0, axis=0), min(width, bottom - top))
     return ink[top:bottom, left:right]
 
 
@@ -104,7 +104,7 @@ def prepare(crop: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:
     if height > _WORK_HEIGHT:
         width = max(4, round(width * _WORK_HEIGHT / height))
         height = _WORK_HEIGHT
-        crop = cv2.resize(crop, (width, height), interpolation=cv2.INTER_AREA)
+        crop = np.asarray(cv2.resize(crop, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
     ink = _trim(_ink(np.ascontiguousarray(crop)))
     wide = min(MAX_WIDTH, max(8, round(ink.shape[1] * HEIGHT / ink.shape[0])))
     way = cv2.INTER_AREA if ink.shape[0] >= HEIGHT else cv2.INTER_LINEAR

@@ -160,7 +160,7 @@ def _sample(photo: Pixels, points: Points) -> npt.NDArray[np.float32]:
         )
         for i in range(0, x.shape[1], 30000)
     ]
-    return np.concatenate(parts, axis=1)[0].astype(np.float32)
+    return np.asarray(np.concatenate(parts, axis=1)[0], np.float32)
 
 
 def _steps(band: npt.NDArray[np.float32], wide: int, clear: float) -> tuple[Points, Points]:

@@ -202,14 +202,15 @@ def _field(rules: list[Rule], length: int, height: int) -> Points:
         wanted.append(rule.y - level)
         weight = _SIDE_WEIGHT if index >= len(rules) else 1.0
         weights.append(np.full(len(s), weight / np.sqrt(len(s)) * np.sqrt(np.ptp(rule.x) / length)))
-    matrix, target, weight = np.concatenate(rows), np.concatenate(wanted), np.concatenate(weights)
+    matrix, target, fair = np.concatenate(rows), np.concatenate(wanted), np.concatenate(weights)
+    hold = fair
     for _ in range(4):
-        scaled = matrix * weight[:, None]
+        scaled = matrix * hold[:, None]
         stiff = _STIFF * np.diag([len(rules) * float(i * i + j) for i, j in terms])
-        solution = np.linalg.solve(scaled.T @ scaled + stiff, scaled.T @ (target * weight))
+        solution = np.linalg.solve(scaled.T @ scaled + stiff, scaled.T @ (target * hold))
         off = np.abs(target - matrix @ solution)
         limit = max(1.0, 3 * float(np.median(off)))
-        weight = np.concatenate(weights) * np.minimum(1.0, limit / np.maximum(off, 1e-9))
+        hold = fair * np.minimum(1.0, limit / np.maximum(off, 1e-9))
     field = zero.copy()
     for (i, j), value in zip(terms, solution, strict=True):
         field[i, j] = value

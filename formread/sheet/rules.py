@@ -96,7 +96,7 @@ def _chains(peaks: list[list[tuple[float, float]]], reach: float) -> list[list[t
                 taken_runs.add(index)
                 taken.add(place)
                 open_runs[index].append((block, column[place][0]))
-        still = []
+        still: list[list[tuple[int, float]]] = []
         for run in open_runs:
             (still if block - run[-1][0] < _LONGEST_GAP else closed).append(run)
         open_runs = still + [[(block, y)] for place, (y, _) in enumerate(column) if place not in taken]

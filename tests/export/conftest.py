@@ -1,6 +1,5 @@
 """LibreOffice as the outside judge of spreadsheets."""
 
-import shutil
 import subprocess
 from collections.abc import Callable, Sequence
 from io import BytesIO
@@ -8,6 +7,8 @@ from pathlib import Path
 
 import pytest
 from openpyxl import Workbook, load_workbook
+
+from tests.programs import need_program
 
 Recalculate = Callable[[Sequence[bytes]], list[Workbook]]
 
@@ -24,9 +25,7 @@ ALWAYS_RECALCULATE = """<?xml version="1.0" encoding="UTF-8"?>
 @pytest.fixture(scope="session")
 def recalculate(tmp_path_factory: pytest.TempPathFactory) -> Recalculate:
     """Open workbooks in LibreOffice, compute every formula afresh and give back the results."""
-    office = shutil.which("soffice") or shutil.which("libreoffice")
-    if office is None:
-        pytest.skip("LibreOffice is not installed: nothing here can recalculate a spreadsheet")
+    office = need_program("soffice", "libreoffice")
     profile = tmp_path_factory.mktemp("office")
     (profile / "user").mkdir()
     (profile / "user" / "registrymodifications.xcu").write_text(ALWAYS_RECALCULATE, encoding="utf-8")

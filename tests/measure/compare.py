@@ -157,11 +157,11 @@ def _usable(slip: object) -> bool:
 def overlap(one: Sequence[Sequence[float]], other: Sequence[Sequence[float]]) -> float:
     """Intersection over union of two outlines, each taken as its convex hull; 0 where one has no area."""
     hulls = [cv2.convexHull(np.asarray(outline, dtype=np.float32)) for outline in (one, other)]
-    areas: list[float] = [float(cv2.contourArea(hull)) for hull in hulls]
-    if min(areas) <= 0:
+    one_area, other_area = (float(cv2.contourArea(hull)) for hull in hulls)
+    if min(one_area, other_area) <= 0:
         return 0.0
     common = float(cv2.intersectConvexConvex(hulls[0], hulls[1])[0])
-    return float(common / (areas[0] + areas[1] - common))
+    return common / (one_area + other_area - common)
 
 
 def match_slips(
@@ -223,7 +223,7 @@ def align_rows(
 
 def _likeness(one: Record, other: Record) -> float:
     equal = sum(one.get(name) is not None and one.get(name) == other.get(name) for name in FIELDS)
-    return IN_ORDER + SAME_ROW * (one["row"] == other["row"]) + SAME_VALUE * equal
+    return float(IN_ORDER + SAME_ROW * (one["row"] == other["row"]) + SAME_VALUE * equal)
 
 
 def compare(pairs: Iterable[tuple[Record, Record | None]], invented: Sequence[Record] = ()) -> Figures:

@@ -78,7 +78,7 @@ def table(kind: str, width: int, height: int, seed: int = 0) -> Pixels:
         colour = np.full((height, width, 3), 225.0) + 1.0 * soft[..., None]
     else:
         colour = np.full((height, width, 3), 45.0) + 2.0 * soft[..., None]
-    return np.clip(colour, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(colour, 0, 255), np.uint8)
 
 
 def bend(points: Points, curl: float) -> Points:

@@ -1,0 +1,91 @@
+"""The training code keeps writers apart, every composed label visible, and its pictures reader-like."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models import camera, compose, sources, texts, trace
+from models.compose import Writing
+
+MODELS = Path(camera.__file__).parent
+
+
+def _glyphs(hand: str) -> dict[str, list[compose._Glyph]]:
+    line = np.array([(0.0, 0.0), (0.3, 1.0)], np.float32)
+    box = np.array([(0, 0), (0.5, 0), (0.5, 1), (0, 1), (0, 0)], np.float32)
+    small = np.array([(0.0, 0.0), (0.05, 0.05)], np.float32)
+    shapes = (
+        dict.fromkeys("0123456789px£", box) | dict.fromkeys(".,-:", small) | {"/": line, '"': line, "1": line}
+    )
+    return {s: [compose._Glyph([v], hand[0] == "u")] for s, v in shapes.items()}
+
+
+@pytest.fixture
+def hands(tmp_path: Path) -> compose.Hands:
+    """One hand that draws boxes for digits: enough to compose with, and nobody's ink."""
+    glyphs, whole = sources.Store(), sources.Store()
+    for name in ("u1", "m1", "n1", "fX"):
+        for sign, several in _glyphs(name).items():
+            glyphs.add(several[0].strokes, sign, name, "train", [])
+    line = np.array([(0.0, 0.0), (0.1, 1.0)], np.float32)
+    whole.add([line, line + 1], "12", "n1", "train", [0, 1])
+    whole.add([line, line + 1], "34", "n2", "test", [0, 1])
+    np.savez(tmp_path / "ink.npz", **glyphs.arrays("glyph"), **whole.arrays("whole"))  # type: ignore[arg-type]
+    return compose.Hands(tmp_path / "ink.npz", "train", frozenset({"34"}))
+
+
+def test_no_writer_is_in_two_splits() -> None:
+    listing = json.loads((MODELS / "writers.json").read_text(encoding="utf-8"))
+    for collection in ("unipen_numbers", "unipen_characters"):
+        parts = [set(listing[collection][s]) for s in ("test", "calibration", "train")]
+        assert len(set.union(*parts)) == sum(len(p) for p in parts)
+    assert len(listing["unipen_numbers"]["test"]) >= 37 // 3
+
+
+def test_the_split_is_the_seeds_and_nothing_elses() -> None:
+    listing = json.loads((MODELS / "writers.json").read_text(encoding="utf-8"))
+    split = sources.split_of(list(range(37)) * 3, sources.NUMBER_TEST, sources.NUMBER_CALIBRATION)
+    assert sorted(w for w, s in split.items() if s == "test") == listing["unipen_numbers"]["test"]
+
+
+def test_whole_numbers_of_test_writers_do_not_reach_training(hands: compose.Hands) -> None:
+    assert [label for _, label, _ in hands.whole] == ["12"]
+    rng = np.random.default_rng(0)
+    said = {w.label for w in (compose.whole(hands, rng) for _ in range(200)) if w is not None}
+    assert said <= {"1", "2", "12"}
+
+
+def test_the_same_seed_gives_the_same_picture(hands: compose.Hands) -> None:
+    grain = camera.Grain(np.random.default_rng(0), 1024)
+    pictures = []
+    for _ in range(2):
+        rng = np.random.default_rng(5)
+        pictures.append(camera.scene(hands, grain, camera.printed_pounds(), rng))
+    assert pictures[0].label == pictures[1].label
+    assert np.array_equal(pictures[0].crop, pictures[1].crop)
+
+
+def test_an_empty_writing_leaves_a_picture_of_paper(hands: compose.Hands) -> None:
+    grain = camera.Grain(np.random.default_rng(0), 1024)
+    rng = np.random.default_rng(8)
+    box = camera.photograph(Writing([], ""), hands, grain, camera.printed_pounds(), "carbon", rng)
+    assert box.label == ""
+    assert box.crop.shape[2] == 3
+
+
+def test_texts_use_only_signs_that_the_reader_knows() -> None:
+    from formread.reading.recogniser import ALPHABET
+
+    rng = np.random.default_rng(0)
+    assert all(set(texts.text(rng)) <= set(ALPHABET) - {"~"} for _ in range(3000))
+
+
+def test_a_walked_skeleton_follows_the_line_it_came_from() -> None:
+    ink = np.zeros((60, 60), bool)
+    ink[10:50, 28:33] = True
+    strokes = trace.trace(ink)
+    assert len(strokes) == 1
+    assert np.abs(strokes[0][:, 0] - 30).max() <= 2.5
+    assert float(np.ptp(strokes[0][:, 1])) > 30
