@@ -22,6 +22,8 @@ SETTLED: Final = 0.9
 """A row whose best readings multiply to its line total with this probability needs no further questions."""
 ASKED_QUANTITIES: Final = 3
 ASKED_AMOUNTS: Final = 4
+NUMBER_SEEN: Final = 0.05
+"""A row in which no number is at least this probable holds nothing for a ditto mark to stand beside."""
 LEAST_WAY: Final = 1e-11
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
@@ -112,6 +114,18 @@ class Row:
         self.quantity = Box(self.readings.quantity, LARGEST_QUANTITY)
         self.unit_price = Box(self.readings.unit_price)
         self.line_total = Box(self.readings.line_total)
+        self._forget_lone_dittos()
+
+    def _forget_lone_dittos(self) -> None:
+        """Take ditto marks for specks where nothing but them is in the row, unless the whole row is dittos."""
+        boxes = (self.quantity, self.unit_price, self.line_total)
+        if any(box.best(1, NUMBER_SEEN) for box in boxes):
+            return
+        if all(box.weights.get(DITTO, 0.0) > 0.5 for box in boxes):
+            return
+        for box in boxes:
+            if box.dittoed:
+                box.weights[None] = box.weights.get(None, 0.0) + box.weights.pop(DITTO)
 
     @property
     def struck(self) -> float:

@@ -1,21 +1,18 @@
 """One photo, from the file to the readings of every slip in it. Runs in a process of its own."""
 
 import cv2
-import numpy as np
 
-from formread.arithmetic import judge
 from formread.errors import FormreadError
 from formread.layout import propose_layouts
 from formread.layout.record import Layout
 from formread.photo import Photo, read_photo
 from formread.pile.gather import PhotoFile
 from formread.pile.record import ReadPhoto, ReadSlip
-from formread.pile.slip import evidence, read_sheet
+from formread.pile.slip import read_sheet
 from formread.sheet.record import Sheet
 from formread.sheet.search import find_sheets
 from formread.slips import Problem
 
-_SURE_LAYOUT = 0.98  # a layout this probable is read alone: reading a rival would only cost time
 _SHEET_QUALITY = 88  # JPEG quality of kept sheets: the ink's edges stay clean, 300 kB a slip
 
 
@@ -60,25 +57,13 @@ def _read_page(name: str, photo: Photo) -> tuple[list[ReadSlip], list[Problem]]:
                 Problem(name, photo.page, proposals.reason or "The table on this slip was not found.")
             )
             continue
-        slips.append(_best(name, photo.page, sheet, proposals.layouts))
+        slips.append(_read(name, photo.page, sheet, proposals.layouts[0]))
     return slips, problems
 
 
-def _best(name: str, page: int, sheet: Sheet, layouts: tuple[Layout, ...]) -> ReadSlip:
-    """Read the sheet under each layout worth considering and keep the one that explains the ink best."""
-    rivals = layouts[:1] if layouts[0].probability >= _SURE_LAYOUT else layouts
-    read = [(layout, read_sheet(sheet.image, layout)) for layout in rivals]
-    if len(read) > 1:
-        scores = [
-            float(np.log(max(layout.probability, 1e-9)))
-            + evidence(readings)
-            + float(np.log(max(1e-4, 1.0 - judge(readings).probability_wrong)))
-            for layout, readings in read
-        ]
-        read = [read[int(np.argmax(scores))]]
-    layout, readings = read[0]
+def _read(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
     corners = tuple((round(float(x), 1), round(float(y), 1)) for x, y in sheet.outline)
-    return ReadSlip(name, page, corners, layout, readings, _jpeg(sheet))
+    return ReadSlip(name, page, corners, layout, read_sheet(sheet.image, layout), _jpeg(sheet))
 
 
 def _jpeg(sheet: Sheet) -> bytes:

@@ -1,7 +1,6 @@
 """From a flattened sheet and a layout to the readings of its boxes."""
 
 from collections.abc import Iterable
-from itertools import chain
 
 import numpy as np
 
@@ -136,18 +135,3 @@ def struck_out(readings: Iterable[Reading]) -> float:
         share = float(np.clip(reading.struck_out, _LEAST, 1 - _LEAST))
         odds += np.log(share / (1 - share)) - base
     return float(1 / (1 + np.exp(-odds))) if written else 0.0
-
-
-def evidence(readings: SlipReadings) -> float:
-    """Log-probability of the most probable reading of every box: how well a layout explains the ink."""
-    everything = chain(
-        (r for line in readings.lines for r in (line.quantity, line.unit_price, line.line_total, line.code)),
-        (total.reading for total in readings.totals),
-    )
-    return float(
-        sum(
-            np.log(max(_LEAST, r.candidates[0].probability if r.candidates else 0.0))
-            for r in everything
-            if r is not None
-        )
-    )

@@ -6,7 +6,7 @@ automata algorithms", in Handbook of Weighted Automata, 2009.)
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -164,7 +164,7 @@ class Chain:
     final
         (R,) weight of stopping.
     between
-        (R, R) True where the entry stands between two different symbol rows: it must be dropped if both
+        (R, R) True where the entry stands between two different symbol rows: :func:`parted` drops it if both
         carry the same symbol, for CTC needs a blank between equal symbols.
     """
 
@@ -183,8 +183,8 @@ def unroll(graph: Graph, column_of: Mapping[str, int]) -> Chain:
     graph
         The automaton.
     column_of
-        The lattice's column of each symbol. Symbols that stand for a digit not yet known may share any
-        column here; :func:`formread.reading.decode.mass` fills them in.
+        The lattice's column of each symbol; a negative number for a digit that is not known yet, to be
+        filled in later.
     """
     states = len(graph.arcs)
     rows: dict[tuple[int, str], int] = {}
@@ -214,4 +214,12 @@ def unroll(graph: Graph, column_of: Mapping[str, int]) -> Chain:
                     between[origin, row] = origin >= states
     start = np.zeros(size)
     start[0] = 1.0
-    return Chain(step, column, start, final, between)
+    return parted(Chain(step, column, start, final, between))
+
+
+def parted(chain: Chain) -> Chain:
+    """Return the chain without steps from a symbol straight to the same symbol, where its columns tell."""
+    touching = chain.between & (chain.column[:, None] == chain.column[None, :])
+    if not touching.any():
+        return chain
+    return replace(chain, step=np.where(touching, 0.0, chain.step))

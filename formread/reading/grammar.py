@@ -14,7 +14,7 @@ about three. They are priors for the rare cases; nothing was fitted to any test.
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Final, Literal
 
@@ -28,6 +28,7 @@ from formread.reading.automaton import (
     Graph,
     Tables,
     from_strings,
+    parted,
     tables,
     unroll,
 )
@@ -461,9 +462,7 @@ def _fill(chain: Chain, digits: str) -> Chain:
     places: npt.NDArray[np.int64] = np.array([COLUMN[digit] for digit in reversed(digits)] or [0], np.int64)
     # Place 0 has column -1: the last of the reversed digits.
     column = np.where(chain.column < 0, places[np.minimum(chain.column, -1)], chain.column)
-    touching = chain.between & (column[:, None] == column[None, :])
-    step = np.where(touching, 0.0, chain.step) if touching.any() else chain.step
-    return Chain(step, column, chain.start, chain.final, chain.between)
+    return parted(replace(chain, column=column))
 
 
 assert len(ALPHABET) == len(COLUMN), "each symbol has a column of its own"
