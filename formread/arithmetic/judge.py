@@ -301,6 +301,8 @@ def _answer(weighed: _Weighed, costs: Costs, unit: Currency) -> Judgement:
         verdict = "unsure"
     if verdict == "wrong" and not difference:
         verdict = "unsure"
+    if verdict == "wrong" and _hardly_a_line_holds(lines):
+        verdict = "unsure"
     stake = _at_stake(weighed) if weighed.totalled else 0
     found = replace(found, blank=weighed.blank, total_slip=_total_slip(weighed, column))
     kind, reason = put_in_words(verdict, written, computed, found, unit)
@@ -317,6 +319,17 @@ def _answer(weighed: _Weighed, costs: Costs, unit: Currency) -> Judgement:
         reason=reason,
         at_stake=stake,
     )
+
+
+def _hardly_a_line_holds(lines: Sequence[JudgedLine]) -> bool:
+    """Whether half of the lines, and two at least, are wrong in themselves.
+
+    Customers err in a line or two. Where most lines fail, the boxes were taken for what they are not (a slip
+    badly flattened, a column mistaken), and no customer is to blame for that.
+    """
+    full = [line for line in lines if line.unit_price and line.line_total is not None and not line.struck_out]
+    failed = sum(line.line_total != line.right_total for line in full)
+    return failed >= 2 and 2 * failed >= len(full)
 
 
 def _most_probable(values: chain.Ints, weights: chain.Floats) -> tuple[int, float]:
