@@ -77,7 +77,7 @@ def _positive(text: str) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from formread.export import write_csv, write_result, write_spreadsheet, wrong_totals
+    from formread.export import problems_list, write_csv, write_result, write_spreadsheet, wrong_totals
     from formread.money import currency
     from formread.pile import check, default_jobs, gather, write_pictures
 
@@ -105,7 +105,8 @@ def _check(options: argparse.Namespace) -> int:
     if options.pictures:
         write_pictures(pile, options.pictures)
     width = shutil.get_terminal_size((100, 24)).columns
-    sys.stdout.write(wrong_totals(report, width))
+    sys.stderr.write(problems_list(report, width, sys.stderr.encoding or "ascii"))
+    sys.stdout.write(wrong_totals(report, width, sys.stdout.encoding or "ascii"))
     return _status(report)
 
 
