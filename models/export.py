@@ -6,7 +6,7 @@ from pathlib import Path
 
 import torch
 
-from models.network import READER, Network, Shipped
+from models.network import SEEDLING, Network, Shipped
 
 WEIGHTS = Path(__file__).parent.parent / "formread" / "reading" / "weights" / "reader.onnx"
 
@@ -32,7 +32,7 @@ def export(network: Network, target: Path) -> None:
 
 if __name__ == "__main__":
     state = torch.load(sys.argv[1], map_location="cpu", weights_only=True)
-    reader = Network(READER)
+    reader = Network(SEEDLING)
     reader.load_state_dict(state["reader"])
     WEIGHTS.parent.mkdir(exist_ok=True)
     export(reader, WEIGHTS)
