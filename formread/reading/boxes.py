@@ -19,7 +19,7 @@ from formread.reading.grammar import (
     meanings,
     value_chain,
 )
-from formread.reading.ink import ink_share
+from formread.reading.ink import ink_share, without_dotted_lines
 from formread.reading.lattice import Lattice, pack, shorten, stack, temper
 from formread.reading.readings import NumberReading, sorted_answers
 from formread.reading.text import read_text
@@ -36,10 +36,10 @@ _LEAST = 1e-9  # candidates less probable than this are not worth listing
 # Values at least this probable by the search are asked exactly, over all ways of writing them.
 _WORTH_ASKING = 1e-3
 # Where the network is between these, it is in doubt whether the box is empty, and the ink is looked at.
-_DOUBT = (0.02, 0.98)
-_NO_INK, _MUCH_INK = 0.0005, 0.004
+_DOUBT = (0.002, 0.98)
+_NO_INK = 0.0002
 _TINY = 1e-300
-_INK_TELLS = 20.0  # the look for ink is right about this many times as often as wrong
+_INK_TELLS = 20.0  # a box without ink is empty about this many times as often as faint writing
 
 
 def read_boxes(crops: Sequence[Crop], kind: Kind, choices: Sequence[str] | None = None) -> list[Reading]:
@@ -87,9 +87,10 @@ def read_numbers(
     assert kind in NUMBER_KINDS
     # A speck of a crop is an empty box, and no recogniser need know of it.
     seen = [i for i, crop in enumerate(crops) if min(crop.shape[:2]) >= _LEAST_SIDE]
-    scores = dict(zip(seen, recognise([crops[i] for i in seen]), strict=True)) if seen else {}
+    clean = [without_dotted_lines(crop) if i in seen else crop for i, crop in enumerate(crops)]
+    scores = dict(zip(seen, recognise([clean[i] for i in seen]), strict=True)) if seen else {}
     nothing = np.zeros((0, 1 + grammar(kind).target.shape[1]), np.float32)
-    return read_scores([scores.get(i, nothing) for i in range(len(crops))], crops, kind, how)
+    return read_scores([scores.get(i, nothing) for i in range(len(crops))], clean, kind, how)
 
 
 def read_scores(
@@ -127,13 +128,13 @@ _STRUCK_CHAIN = unroll(from_strings([(STRUCK, 1.0)]), COLUMN)
 
 
 def _ink_odds(crop: Crop, empty: float) -> float:
-    """Return what the odds of the empty box are multiplied by: 1 unless the network is in doubt."""
+    """Return what the odds of the empty box are multiplied by: 1 unless the network doubts and no ink is seen.
+
+    Ink that is seen says nothing: it may be print.
+    """
     if not _DOUBT[0] < empty < _DOUBT[1]:
         return 1.0
-    share = ink_share(crop)
-    if share < _NO_INK:
-        return _INK_TELLS
-    return 1.0 / _INK_TELLS if share > _MUCH_INK else 1.0
+    return _INK_TELLS if ink_share(crop) < _NO_INK else 1.0
 
 
 def _answers(

@@ -31,13 +31,14 @@ class Calibration:
     slope, offset
         The line on the log odds of the best reading.
     outside
-        How probable writing that no form explains is beforehand, beside writing that one does.
+        How probable writing that no form explains is beforehand, beside writing that one does. Assumed, not
+        fitted: nobody has counted how often people write what can't be read.
     """
 
     temperature: float = 1.0
     slope: float = 1.0
     offset: float = 0.0
-    outside: float = 0.02
+    outside: float = 0.01
 
     def corrected(self, probability: float) -> float:
         """Return the corrected probability of a best reading."""

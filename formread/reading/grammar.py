@@ -48,6 +48,7 @@ _USUAL, _OFTEN, _LESS, _RARE, _ODD = 1.0, 0.5, 0.2, 0.05, 0.01
 _DIGITS = "0123456789"
 _SEPARATORS = ".,-/:"
 _CODE_SEPARATORS = "-./"
+_AT_THE_END = ".,:"  # after a number these belong to the sentence, not to the number
 # A separator in a code is a matter of taste, but each one more is a little less usual.
 _CODE_SEPARATOR_WEIGHT = 0.5
 
@@ -108,20 +109,28 @@ _BARE: Final = (
     Form("ndddd", _RARE, ((1, 0.98), (100, 0.02))),
     Form("nddddd", _RARE, _PENCE_ONE),
 )
+# A point alone is a printed one in an empty box, as often as a speck. Ditto marks are rarer than the 11 that
+# they look like.
 _NOTHING: Final = (
     Form("", _USUAL),
     Form("-", _USUAL),
     Form("--", _LESS),
     Form("/", _LESS),
-    Form(".", _RARE),
+    Form(".", _USUAL),
     Form("~", _USUAL),
-    Form(DITTO, _USUAL),
+    Form(DITTO, _OFTEN),
 )
 
 
 def _amounts() -> Iterator[Form]:
     yield from _NOTHING
-    yield from (Form("£", _LESS), Form("£-", _LESS), Form("-.-", _RARE), Form(".-", _RARE))
+    yield from (
+        Form("£", _LESS),
+        Form("£-", _LESS),
+        Form("£.", _OFTEN),
+        Form("-.-", _RARE),
+        Form(".-", _RARE),
+    )
     for before, how in {"": _USUAL, "£": _USUAL, "-": _RARE, "-£": _ODD}.items():
         for whole, likely in _whole_parts():
             for point, separator in _POINTS.items():
@@ -159,7 +168,7 @@ def _quantities() -> Iterator[Form]:
 
 def _pounds() -> Iterator[Form]:
     yield from _NOTHING
-    yield from (Form("£", _OFTEN), Form("£-", _LESS))
+    yield from (Form("£", _USUAL), Form("£-", _LESS))
     tails = {
         "": _USUAL,
         ".": _OFTEN,
@@ -291,7 +300,7 @@ def meanings(text: str, kind: NumberKind) -> tuple[tuple[Value, float], ...]:
             return ()
         if kind == "code" and text in ("", "-", "/"):
             return ((None, 1.0),)
-        return ((text or None, 1.0),)
+        return (((text.rstrip(_AT_THE_END) if kind == "number" else text) or None, 1.0),)
     table = _form_of(kind)
     for shape in _shapes_of(text):
         form = table.get(shape)
@@ -363,8 +372,8 @@ def _digits_of(value: int) -> tuple[str, int, int]:
 
 def _whole_marks(value: Value, kind: NumberKind) -> tuple[tuple[str, float], ...]:
     if kind == "number":
-        marks = {"": None, DITTO: DITTO}
-        return tuple((text, 1.0) for text, meant in marks.items() if meant == value)
+        marks = {"": (None, _USUAL), DITTO: (DITTO, _USUAL)} | dict.fromkeys(_AT_THE_END, (None, _LESS))
+        return tuple((text, weight) for text, (meant, weight) in marks.items() if meant == value)
     if kind == "code":
         own = {"": (None, _USUAL), "-": (None, _OFTEN), "/": (None, _LESS), DITTO: (DITTO, _USUAL)}
         return tuple((text, weight) for text, (meant, weight) in own.items() if meant == value)
@@ -387,7 +396,10 @@ def spellings(value: Value, kind: NumberKind) -> tuple[tuple[str, float], ...]:
         return _whole_marks(value, kind)
     if kind == "number":
         text = str(value)
-        return ((text, weight),) if (weight := graph(kind).weight(text)) and text != STRUCK else ()
+        if text == STRUCK or text != text.rstrip(_AT_THE_END):
+            return ()
+        ways = ((way, graph(kind).weight(way)) for way in (text, *(text + mark for mark in _AT_THE_END)))
+        return tuple((way, weight) for way, weight in ways if weight)
     if kind == "code":
         digits = code_digits(str(value))
         texts = [digits] + [
