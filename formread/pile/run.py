@@ -5,14 +5,18 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from formread.arithmetic import judge, pile_prices
 from formread.arithmetic.record import BoxRef, Judgement
+from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.slips import Charge, Line, Problem, Report, Slip
+
+SURE_LAYOUT = 0.5
+"""A layout less probable than this is more likely wrong than right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +115,25 @@ def judge_pile(
 ) -> Pile:
     """Judge slips that were read, each with the others' prices as evidence."""
     learned = pile_prices([slip.readings for slip in read])
-    judgements = tuple(judge(slip.readings, prices=prices, pile=learned) for slip in read)
+    judgements = tuple(
+        _with_doubt(judge(slip.readings, prices=prices, pile=learned), slip.layout) for slip in read
+    )
     slips = tuple(
         _slip(one, judgement, descriptions or {}) for one, judgement in zip(read, judgements, strict=True)
     )
     return Pile(Report(currency, slips, tuple(problems)), tuple(read), judgements)
+
+
+def _with_doubt(judged: Judgement, layout: Layout) -> Judgement:
+    """Pass on the layout's own doubt: where the columns are not sure, no sum of theirs accuses or clears anybody."""
+    if layout.probability >= SURE_LAYOUT or judged.verdict == "unsure":
+        return judged
+    return replace(
+        judged,
+        verdict="unsure",
+        slip_kind=None,
+        reason="formread is not sure what the columns of this slip mean. Check it by hand, or photograph it again.",
+    )
 
 
 def _slip(read: ReadSlip, judged: Judgement, descriptions: Mapping[str, str]) -> Slip:
