@@ -1,0 +1,423 @@
+"""Invented slips as customers write and total them, right and wrong, with readings of their boxes.
+
+The mixtures of mistakes are deliberately not the judge's own table: each stresses another kind. The readings
+come from recorded confusions of the reader (``record_confusions``) or, without those, from a stated middling
+reader. Only numbers; no picture.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from formread.arithmetic.evidence import Tabled
+from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
+from formread.record import DITTO, Candidate, Kind, Reading, Value
+
+Mix = Literal["columns", "omissions", "products", "odd", "even"]
+
+_PEN: Final = ("carry", "swap", "digit", "slide")
+_SUM: Final = ("left_out", "twice", "forgot_charge", "charge_sign", "struck_counted")
+_LINE: Final = (
+    "line_carry",
+    "line_swap",
+    "line_digit",
+    "line_slide",
+    "times",
+    "unmultiplied",
+    "line_unknown",
+)
+
+MIXES: Final[dict[Mix, dict[str, float]]] = {
+    "columns": {"carry": 50, "digit": 25, "swap": 12, "unknown": 8, "slide": 5},
+    "omissions": {
+        "left_out": 40, "twice": 15, "forgot_charge": 15, "charge_sign": 10, "struck_counted": 10, "digit": 10,
+    },
+    "products": {"times": 30, "unmultiplied": 15, "line_swap": 15, "line_digit": 15, "line_carry": 15,
+                 "line_slide": 3, "line_unknown": 7},
+    "odd": {"unknown": 50, "line_unknown": 30, "two": 20},
+    "even": dict.fromkeys((*_PEN, *_SUM, *_LINE, "unknown", "two"), 1.0),
+}  # fmt: skip
+"""Shares of the kinds of mistake by mixture; ``two`` is a wrong product and a wrong sum on one slip."""
+
+_SIGNS: Final[dict[str, int]] = {"delivery": 1, "discount": -1, "deposit": -1}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row as written; ``struck`` rows are crossed out. ``right`` is what it comes to."""
+
+    quantity: Value = None
+    unit_price: Value = None
+    line_total: Value = None
+    right: int = 0
+    summed: int = 0
+    count: int = 1
+    price: int = 0
+    code: str = ""
+    struck: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing is written."""
+        return self.quantity is None and self.unit_price is None and self.line_total is None
+
+
+@dataclass(frozen=True, slots=True)
+class Simulated:
+    """One slip: what is written, what it comes to, and how the customer erred (None: not at all)."""
+
+    rows: tuple[Row, ...]
+    totals: tuple[tuple[TotalKind, Value], ...]
+    right: int
+    written: int
+    mistake: str | None
+    listed: bool
+    """Whether the seller has a price list that holds the slip's codes."""
+
+    @property
+    def wrong(self) -> bool:
+        """Whether the written total is not what the slip comes to."""
+        return self.written != self.right
+
+
+def _price(rng: np.random.Generator) -> int:
+    price = int(np.exp(rng.uniform(np.log(60), np.log(4500))))
+    ending = int(rng.choice([9, 5, 0, -1], p=[0.4, 0.25, 0.2, 0.15]))
+    return price if ending < 0 else price // 10 * 10 + ending
+
+
+def _rows(rng: np.random.Generator, filled: int, room: int, *, struck: bool) -> list[Row]:
+    rows: list[Row] = []
+    multiplied = rng.random() < 0.5  # this customer fills in line totals of single pieces too, or not
+    for _ in range(filled):
+        count = int(
+            rng.choice([1, 2, 3, 4, 5, 6, 10, 12, 24], p=[0.5, 0.2, 0.1, 0.06, 0.04, 0.04, 0.03, 0.02, 0.01])
+        )
+        price = _price(rng)
+        quantity: Value = None if count == 1 and rng.random() < 0.2 else count
+        amount: Value = price
+        if rows and rng.random() < 0.02:
+            amount, price = DITTO, rows[-1].price
+        right = count * price
+        blank = rng.random() < (0.06 if multiplied or count > 1 else 0.3)
+        code = f"{int(rng.integers(100, 1000))}-{int(rng.integers(100, 1000))}"
+        rows.append(Row(quantity, amount, None if blank else right, right, right, count, price, code))
+    if struck:
+        place = int(rng.integers(len(rows)))
+        rows[place] = replace(rows[place], struck=True)
+    return rows + [Row()] * (room - filled)
+
+
+def misadded(number: int, kind: str, rng: np.random.Generator) -> int:
+    """Make a slip of the pen; the same number comes back where that slip is impossible."""
+    digits = str(number)
+    match kind:
+        case "carry":
+            column = int(rng.integers(1, max(len(digits), 2)))
+            apart = int(rng.choice([1, -1, 2, -2], p=[0.42, 0.42, 0.08, 0.08]))
+            return max(number + apart * int(10**column), 0)
+        case "swap":
+            reach = 1 if rng.random() < 0.8 else 2
+            if len(digits) <= reach:
+                return number
+            at = int(rng.integers(len(digits) - reach))
+            swapped = list(digits)
+            swapped[at], swapped[at + reach] = swapped[at + reach], swapped[at]
+            return number if swapped[0] == "0" else int("".join(swapped))
+        case "digit":
+            at = int(rng.integers(len(digits)))
+            new = str(int(rng.integers(at == 0, 10)))
+            return int(digits[:at] + new + digits[at + 1 :])
+        case "slide":
+            return number // 10 if number % 10 == 0 and rng.random() < 0.5 else number * 10
+        case _:
+            return max(number + int(rng.choice([1, -1])) * int(np.exp(rng.uniform(0, np.log(3000)))), 1)
+
+
+def _wrong_line(row: Row, kind: str, rng: np.random.Generator) -> Row | None:
+    if row.line_total is None or row.struck:
+        return None
+    if kind == "times":
+        if row.count < 2:
+            return None
+        written = (row.count + int(rng.choice([1, -1]))) * row.price
+    elif kind == "unmultiplied":
+        written = row.price
+    else:
+        written = misadded(row.right, kind.removeprefix("line_"), rng)
+    return None if written in (row.right, 0) else replace(row, line_total=written, summed=written)
+
+
+def _sum_rows(rows: list[Row], kind: str | None, rng: np.random.Generator) -> int | None:
+    """What the customer sums to, with one slip in what is summed."""
+    counted = [row for row in rows if not row.empty and not row.struck]
+    made = sum(row.summed for row in counted)
+    match kind:
+        case "left_out" if len(counted) > 1:
+            return made - counted[int(rng.integers(len(counted)))].summed
+        case "twice":
+            return made + counted[int(rng.integers(len(counted)))].summed
+        case "struck_counted":
+            gone = [row for row in rows if row.struck]
+            return made + gone[0].summed if gone else None
+        case "left_out":
+            return None
+        case _:
+            return made
+
+
+def simulate(rng: np.random.Generator, *, wrong: bool, mix: Mix) -> Simulated:
+    """Make one slip; a wrong one until its total is wrong."""
+    while True:
+        made = _attempt(rng, mix if wrong else None)
+        if made is not None and made.wrong == wrong and made.written > 0:
+            return made
+
+
+def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
+    kind: str | None = None
+    if mix is not None:
+        kinds = list(MIXES[mix])
+        shares = np.array([MIXES[mix][k] for k in kinds])
+        kind = str(rng.choice(kinds, p=shares / shares.sum()))
+    filled = int(rng.integers(2, 15))
+    room = min(14, filled + int(rng.integers(0, 6)))
+    rows = _rows(rng, filled, room, struck=kind == "struck_counted" or rng.random() < 0.03)
+    line_kind = kind if kind in _LINE else str(rng.choice(_LINE)) if kind == "two" else None
+    if line_kind is not None:
+        place = int(rng.integers(filled))
+        changed = _wrong_line(rows[place], line_kind, rng)
+        if changed is None:
+            return None
+        rows[place] = changed
+    pen = kind if kind in (*_PEN, "unknown") else str(rng.choice(_PEN)) if kind == "two" else None
+    goods = _sum_rows(rows, kind, rng)
+    if goods is None:
+        return None
+    totals: list[tuple[TotalKind, Value]] = []
+    early = False
+    if rng.random() < 0.4:
+        written = rng.random() < 0.6
+        early = written and pen is not None and rng.random() < 0.4
+        if early and pen is not None:
+            goods = misadded(goods, pen, rng)
+        totals.append(("goods", goods if written else None))
+    charged = _charges(rng, sum(row.right for row in rows if not row.struck), totals, kind)
+    if charged is None:
+        return None
+    summed, counted = charged
+    total = goods + summed
+    if pen is not None and not early:
+        total = misadded(total, pen, rng)
+    totals.append(("total", total))
+    right = sum(row.right for row in rows if not row.struck) + counted
+    return Simulated(tuple(rows), tuple(totals), right, total, kind, listed=bool(rng.random() < 0.3))
+
+
+def _charges(
+    rng: np.random.Generator, goods: int, totals: list[tuple[TotalKind, Value]], kind: str | None
+) -> tuple[int, int] | None:
+    """Write the charges; return what the customer adds for them and what they come to."""
+    summed = counted = 0
+    spoilt = False
+    boxes: tuple[tuple[TotalKind, float], ...] = (("delivery", 0.5), ("discount", 0.2), ("deposit", 0.15))
+    for name, often in boxes:
+        if rng.random() >= often:
+            continue
+        amount: int | None = None
+        if rng.random() < 0.45:
+            amount = (
+                50 * int(rng.integers(3, 12))
+                if name == "delivery"
+                else goods * int(rng.choice([5, 10])) // 100
+            )
+        totals.append((name, amount or None))
+        added = _SIGNS[name] * (amount or 0)
+        counted += added
+        if added and not spoilt and kind in ("forgot_charge", "charge_sign"):
+            spoilt = True
+            added = 0 if kind == "forgot_charge" else -added
+        summed += added
+    return (summed, counted) if spoilt == (kind in ("forgot_charge", "charge_sign")) else None
+
+
+# --- readings -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A reading made up for a box, from a recorded one or by the middling reader."""
+
+    kind: Kind
+    values: tuple[tuple[Value, float], ...]
+    asked: Mapping[Value, float]
+    """Values that are not listed and whose probability is known."""
+    truth: Value
+    near: tuple[float, ...]
+    far: tuple[float, ...]
+    struck_out: float = 0.0
+    unreadable: float = 0.0
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """The values as candidates, amounts in minor units."""
+        return tuple(Candidate("" if v is None else str(v), p) for v, p in self.values)
+
+    def probability_of(self, value: Value) -> float:
+        """Listed, or known, or one of the recorded probabilities of such numbers, always the same."""
+        for listed, p in self.values:
+            if listed == value:
+                return p
+        if value in self.asked:
+            return self.asked[value]
+        if not isinstance(value, int) or not isinstance(self.truth, int):
+            return 0.0
+        one, two = str(value), str(self.truth)
+        close = len(one) == len(two) and sum(a != b for a, b in zip(one, two, strict=True)) == 1
+        known = (self.near if close else self.far) or (0.0,)
+        return known[value % len(known)]
+
+
+def moved(value: Value, old: str, new: str) -> Value:
+    """What a reader that takes `old` for `value` would take `new` for: the same digits mistaken alike."""
+    if not isinstance(value, int):
+        return value
+    digits = str(value)
+    if len(digits) == len(old):
+        # A swap of the two digits keeps a confusion a confusion, and never makes it the truth.
+        made = "".join(
+            n if d == o else (o if d == n else d) for d, o, n in zip(digits, old, new, strict=True)
+        )
+        return int(made)
+    ahead = 0
+    while ahead < min(len(digits), len(old)) and digits[ahead] == old[ahead]:
+        ahead += 1
+    behind = 0
+    while behind < min(len(digits), len(old)) - ahead and digits[-1 - behind] == old[-1 - behind]:
+        behind += 1
+    return int(new[:ahead] + digits[ahead : len(digits) - behind] + new[len(new) - behind :] or "0")
+
+
+@dataclass(slots=True)
+class Recorded:
+    """Draws readings from recorded boxes: one with as many digits, the closest of a few."""
+
+    boxes: list[dict[str, Any]]
+    about: str = ""
+    _by: dict[tuple[str, int], list[dict[str, Any]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for box in self.boxes:
+            self._by.setdefault((box["kind"], _shape(box["truth"])), []).append(box)
+
+    @classmethod
+    def load(cls, path: Path) -> "Recorded":
+        """Read what ``record_confusions`` wrote."""
+        data = json.loads(path.read_text("utf-8"))
+        return cls(data["boxes"], data["about"])
+
+    def read(self, kind: Kind, value: Value, rng: np.random.Generator) -> Reading:
+        """Draw a reading of a box in which `value` stands."""
+        shape = _shape(value)
+        ahead = ""
+        while shape > 1 and len(self._by.get((kind, shape), ())) < _FEW:
+            shape -= 1  # long numbers are rare: one digit fewer, the first taken as surely read
+            ahead = str(value)[: len(str(value)) - shape]
+        # No amount of one digit was recorded: a quantity looks the same.
+        some = self._by.get((kind, shape)) or self._by.get(("quantity", shape), [])
+        if not some:
+            if value == DITTO:
+                return Tabled(kind, {DITTO: 0.97, None: 0.02}, floor=1e-6)
+            raise ValueError(f"no recorded {kind} box is like {value!r}")
+        text = str(value)[len(ahead) :]
+        few = [some[int(i)] for i in rng.integers(len(some), size=_LOOKED_AT)]
+        box = max(few, key=lambda b: sum(a == c for a, c in zip(str(b["truth"]), text, strict=False)))
+        return _transplanted(box, kind, value, ahead, text)
+
+
+_FEW: Final = 40
+_LOOKED_AT: Final = 6
+
+
+def _shape(value: Value) -> int:
+    return -1 if value is None else 0 if value == DITTO else len(str(value))
+
+
+def _transplanted(box: dict[str, Any], kind: Kind, value: Value, ahead: str, text: str) -> Drawn:
+    found: dict[Value, float] = {}
+    for old, p in box["values"]:
+        new: Value = old
+        if old == box["truth"]:
+            new = value
+        elif isinstance(box["truth"], int) and isinstance(old, int):
+            new = moved(old, str(box["truth"]), text)
+            new = int(f"{ahead}{new:0{len(text)}d}") if ahead else new
+            if new == value:
+                continue
+        found[new] = found.get(new, 0.0) + p
+    values = tuple(sorted(found.items(), key=lambda item: -item[1]))
+    asked: dict[Value, float] = {value: box["truth_p"], None: box["blank_p"], DITTO: box["ditto_p"]}
+    if value is None or value == DITTO:
+        asked[value] = box["truth_p"]
+    return Drawn(kind, values, asked, value, tuple(box["near"]), tuple(box["far"]))
+
+
+@dataclass(slots=True)
+class Middling:
+    """The stated middling reader, used where nothing was recorded.
+
+    Per box a doubt is drawn; with it one or two digits read as others, or one dropped. The truth takes its
+    place in the table by chance, as often as its own probability says: the reader is honest by construction.
+    """
+
+    about: str = "a middling synthetic reader"
+    doubt: float = 0.03
+
+    def read(self, kind: Kind, value: Value, rng: np.random.Generator) -> Reading:
+        """Draw a reading of a box in which `value` stands."""
+        wrong = min(float(rng.exponential(self.doubt)), 0.6)
+        shares = np.array([1 - wrong, *(wrong * np.array([0.75, 0.15, 0.06, 0.04]))])
+        place = int(rng.choice(5, p=shares))
+        values: list[Value] = []
+        while len(values) < 4:
+            other = _mistaken(value, rng)
+            if other != value and other not in values:
+                values.append(other)
+        values.insert(place, value)
+        known = {v: float(p) for v, p in zip(values, shares, strict=True)}
+        if rng.random() < 0.003:  # not among the five best
+            known.pop(value)
+        return Drawn(kind, tuple(known.items()), {value: 1e-4}, value, (1e-5,), (1e-9,))
+
+
+def _mistaken(value: Value, rng: np.random.Generator) -> Value:
+    if not isinstance(value, int):
+        return int(rng.choice([1, 7, 4, 11])) if rng.random() < 0.7 else None if value == DITTO else DITTO
+    digits = str(value)
+    if rng.random() < 0.08:
+        return None if len(digits) == 1 else int(digits[1:])
+    at = int(rng.integers(len(digits)))
+    return int(digits[:at] + str(int(rng.integers(10))) + digits[at + 1 :])
+
+
+def read_slip(slip: Simulated, reader: Recorded | Middling, rng: np.random.Generator) -> SlipReadings:
+    """Read every box of a slip."""
+    lines = []
+    for number, row in enumerate(slip.rows, start=1):
+        surely = float(rng.beta(30, 1)) if row.struck else 0.0 if row.empty else float(rng.beta(0.1, 50))
+        lines.append(
+            LineReadings(
+                number,
+                reader.read("quantity", row.quantity, rng),
+                reader.read("amount", row.unit_price, rng),
+                reader.read("amount", row.line_total, rng),
+                Tabled("code", {row.code: 0.97}) if row.code else None,
+                surely,
+            )
+        )
+    totals = tuple(TotalReading(kind, reader.read("amount", value, rng)) for kind, value in slip.totals)
+    return SlipReadings(tuple(lines), totals)
