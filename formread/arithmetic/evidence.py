@@ -9,6 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from formread.record import DITTO, Candidate, Kind, Reading, Value
 
 MISREAD_UNFORESEEN: Final = 1e-4
@@ -42,6 +45,20 @@ def breadth(amount: int) -> float:
     """
     digits = len(str(abs(amount)))
     return 1.0 / (7 * (10 if digits == 1 else 9 * 10 ** (digits - 1)))
+
+
+_POWERS: Final = 10 ** np.arange(1, 8, dtype=np.int64)
+
+
+def lengths(amounts: NDArray[np.int64]) -> NDArray[np.int64]:
+    """How many digits each amount (N,) has; zero has one."""
+    return np.searchsorted(_POWERS, amounts, side="right") + 1
+
+
+def breadths(amounts: NDArray[np.int64]) -> NDArray[np.float64]:
+    """:func:`breadth` of many amounts at once, shape (N,)."""
+    digits = lengths(amounts)
+    return 1.0 / (7 * np.where(digits == 1, 10.0, 9.0 * 10.0 ** (digits - 1)))
 
 
 def one_digit_apart(first: int, second: int) -> bool:

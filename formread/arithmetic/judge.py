@@ -1,58 +1,27 @@
 """The judge: weighs "the reader is off" against "the customer slipped", exactly, over all combinations."""
 
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from formread.arithmetic import chain
+from formread.arithmetic.asking import box_to_ask, row_posterior
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
-from formread.arithmetic.evidence import Box, Confirmed, breadth
-from formread.arithmetic.moves import (
-    ChargeBox,
-    ChargeStage,
-    SlipShares,
-    Stage,
-    charge_stage,
-    goods_stage,
-    row_stage,
-    slip_shares,
-    written_given_sum,
-)
-from formread.arithmetic.pen import PEN_SLIPS, chance, unknown
+from formread.arithmetic.evidence import breadth
+from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
+from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors
 from formread.arithmetic.reasons import Found, put_in_words, question
-from formread.arithmetic.record import (
-    BoxRef,
-    JudgedCharge,
-    JudgedLine,
-    Judgement,
-    LineReadings,
-    SlipReadings,
-    TotalReading,
-)
-from formread.arithmetic.rows import LineModel, Row, Way, known_prices
+from formread.arithmetic.record import BoxRef, JudgedCharge, JudgedLine, Judgement, SlipReadings
+from formread.arithmetic.rows import BLANK
+from formread.arithmetic.weighing import Weighed
 from formread.money import CURRENCIES, Currency
 from formread.record import Reading, Value
-from formread.slips import ChargeKind
 
-KEEP: Final = 1e-10
-"""Running totals below this share of all are dropped. What they could still have brought is summed into
-``Chain.lost``; a property test compares with every combination written out."""
-SURELY_EMPTY: Final = 1e-7
-"""A row that holds something with less than this probability is passed over."""
-ASKED_SUMS: Final = 6
-"""Most probable sums that the total's box is asked about."""
-ASKED_DIFFERENCES: Final = 2
-"""Most probable written totals whose difference from the sum each row is asked about."""
-CERTAIN: Final = 0.999
-"""A box read this surely is not worth a person's look."""
-ASKED_BOXES: Final = 5
-ASKED_VALUES: Final = 2
-"""How many boxes, and values of each, are tried when looking for the box that would settle a slip."""
-
-_CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
+UNLIKELY: Final = 0.01
+"""A slip in adding up with a smaller posterior is not spoken of."""
 
 
 def judge(
@@ -85,11 +54,11 @@ def judge(
     Judgement
     """
     known = {**(pile or {}), **(prices or {})}
-    weighed = _Weighed(slip, known, priors)
+    weighed = Weighed(slip, known, priors)
     judgement = _answer(weighed, costs, unit)
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
-    ask = _box_to_ask(slip, weighed, known, priors, costs)
+    ask = box_to_ask(weighed, costs)
     return judgement if ask is None else _with_question(judgement, ask)
 
 
@@ -115,170 +84,11 @@ def pile_prices(slips: Sequence[SlipReadings]) -> dict[str, int]:
     return learned
 
 
-def _likeliest_first(item: tuple[Value, float]) -> tuple[float, str]:
-    return -item[1], str(item[0])
-
-
 def _top(reading: Reading) -> tuple[Value, float]:
     return reading.values[0] if reading.values else (None, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """One way for a slip to end: what was summed, what it truly comes to, what is written, and its weight."""
-
-    summed: int
-    right: int
-    slipped: bool
-    written: int
-    weight: float
-
-
-class _Weighed:
-    """One slip with every combination of its readings weighed."""
-
-    def __init__(self, slip: SlipReadings, prices: Mapping[str, int], priors: Priors) -> None:
-        self.priors = priors
-        self.lines = LineModel(priors)
-        rows = [Row(line, known_prices(line, prices)) for line in slip.lines]
-        self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
-        charges = [(place, total) for place, total in enumerate(slip.totals) if total.kind in _CHARGE_SIGNS]
-        self.charges = [ChargeBox(place, _CHARGE_SIGNS[t.kind], Box(t.reading)) for place, t in charges]
-        self.kinds: list[ChargeKind] = [t.kind for _, t in charges]  # type: ignore[misc]
-        self.goods = next((Box(t.reading) for t in slip.totals if t.kind == "goods"), None)
-        self.total = Box(_merged([t for t in slip.totals if t.kind == "total"]))
-        for row in self.rows:
-            row.ask()
-        self._weigh()
-        for _ in range(2):
-            if not self._ask_across():
-                break
-            self._weigh()
-
-    @property
-    def blank(self) -> bool:
-        """Whether the slip has no line at all."""
-        return not any(row.filled > 0.5 or row.struck > 0.5 for row in self.rows)
-
-    def _weigh(self) -> None:
-        self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)
-        self.chain = chain.Chain(KEEP)
-        self.stages: list[Stage] = []
-        for place, row in enumerate(self.rows):
-            below = self.rows[place + 1] if place + 1 < len(self.rows) else None
-            contexts: list[Hashable] = list(self.chain.layers[-1])
-            stage = row_stage(row, contexts, below, self.lines, self.sums)
-            self.stages.append(stage)
-            self.chain.advance(stage.moves, 1.0)
-        self.goods_meaning: tuple[int | None, ...] = ()
-        if self.goods is not None:
-            self._ask_goods()
-            moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
-            self.chain.advance({None: moves}, 1.0)
-        charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
-        self.charge_stages: list[ChargeStage] = []
-        for charge in self.charges:
-            made = charge_stage(charge, charged, self.sums)
-            self.charge_stages.append(made)
-            self.chain.advance({None: made.moves}, 1.0)
-        group = self.chain.last
-        self.base = chain.base_of(group.states)
-        self.right = self.base - chain.drift_of(group.states)
-        self.spent = chain.slipped(group.states)
-        self.mass = group.mass
-        for sum_made in self._likely_sums():
-            self.total.ask(sum_made)
-        self._end()
-
-    def _ask_goods(self) -> None:
-        group = self.chain.last
-        order = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
-        assert self.goods is not None
-        for value in chain.base_of(group.states)[order].tolist():
-            self.goods.ask(value)
-
-    def _likely_sums(self) -> list[int]:
-        values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
-        weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size)
-        order = np.argsort(-weights, kind="stable")[:ASKED_SUMS]
-        return [int(value) for value in values[order]]
-
-    def _end(self) -> None:
-        """Weigh every written total against every sum."""
-        self.written = [v for v in self.total.weights if isinstance(v, int)]
-        self.fits = np.zeros((self.base.size, len(self.written)))
-        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
-        for k, written in enumerate(self.written):
-            fits = written_given_sum(written, self.base, self.sums)
-            # One slip in the sum is enough: a customer who left out a row added the others rightly.
-            fits = np.where(self.spent, self.base == written, fits)
-            fits = (1 - spite) * fits + spite * (self.right == written)
-            speaks = self.total.weights[written] / breadth(written)
-            self.fits[:, k] = fits * speaks
-        self.weights = self.mass[:, None] * self.fits
-        self.whole = float(self.weights.sum())
-
-    def _ask_across(self) -> bool:
-        """Ask each row about what would make the sum hold; say whether there was anything to ask."""
-        differences: set[int] = set()
-        order = np.argsort(-self.mass, kind="stable")[:1].tolist()
-        for written in self.total.best(ASKED_DIFFERENCES, 1e-4):
-            for state in order:
-                differences.add(written - int(self.base[state]))
-        differences.discard(0)
-        before = self._considered()
-        for difference in sorted(differences):
-            for row in self.rows:
-                row.ask_about(difference)
-            for charge in self.charges:
-                for value in charge.box.best(2, 1e-4) or [0]:
-                    charge.box.ask(value + charge.sign * difference)
-        return self._considered() != before
-
-    def _considered(self) -> int:
-        boxes = [box for row in self.rows for box in (row.quantity, row.unit_price, row.line_total)]
-        boxes += [charge.box for charge in self.charges]
-        return sum(len(box.weights) for box in boxes)
-
-    @property
-    def no_total(self) -> float:
-        """Probability that no total is written."""
-        empty = self.total.weights.get(None, 0.0)
-        return empty / sum(self.total.weights.values())
-
-    def probability_wrong(self) -> float:
-        """Probability that the written total is not what the slip comes to."""
-        if self.whole <= 0:
-            return 1.0
-        holds = self.right[:, None] == np.array(self.written)[None, :]
-        return float(np.clip(1 - self.weights[holds].sum() / self.whole, 0.0, 1.0))
-
-    @property
-    def totalled(self) -> bool:
-        """Whether a written total was weighed in."""
-        return bool(self.written) and self.whole > 0 and self.no_total < 0.5
-
-    def endings(self) -> chain.Floats:
-        """How well each end state (N,) explains what is written in the total, summed over its readings."""
-        return self.fits.sum(axis=1) if self.totalled else np.ones_like(self.mass)
-
-
-def _written(row: Row) -> bool:
-    return any(
-        box.reading is not None and box.weights.get(None, 0.0) < 1 - SURELY_EMPTY
-        for box in (row.quantity, row.unit_price, row.line_total)
-    )
-
-
-def _merged(totals: list[TotalReading]) -> Reading | None:
-    """The total's reading; of several boxes (a design that repeats it) the last that is written."""
-    for total in reversed(totals):
-        if total.reading.probability_of(None) < 0.5:
-            return total.reading
-    return totals[-1].reading if totals else None
-
-
-def _answer(weighed: _Weighed, costs: Costs, unit: Currency) -> Judgement:
+def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
     ends = weighed.endings()
     computed, computed_probability = _most_probable(weighed.right, weighed.mass * ends)
     column: int | None = None
@@ -339,52 +149,31 @@ def _most_probable(values: chain.Ints, weights: chain.Floats) -> tuple[int, floa
     return int(distinct[best]), float(per_value[best] / max(per_value.sum(), 1e-300))
 
 
-def _at_stake(weighed: _Weighed) -> int:
+def _at_stake(weighed: Weighed) -> int:
     apart = np.abs(np.array(weighed.written)[None, :] - weighed.right[:, None])
     return round(float((weighed.weights * apart).sum() / max(weighed.whole, 1e-300)))
 
 
 def _way(
-    weighed: _Weighed, final: chain.Floats, ends: chain.Floats
+    weighed: Weighed, final: chain.Floats, ends: chain.Floats
 ) -> tuple[tuple[JudgedLine, ...], Found, tuple[JudgedCharge, ...]]:
     """Follow the most probable way, and say of each row how probable that is."""
     steps = weighed.chain.best_way(final)
     onward = weighed.chain.back(ends)
     whole = max(float((weighed.mass * ends).sum()), 1e-300)
     lines: list[JudgedLine] = []
-    left_out: list[tuple[int, float]] = []
-    twice: list[tuple[int, float]] = []
-    struck_counted: list[tuple[int, float]] = []
+    slips: dict[int, list[tuple[int, float]]] = {LEFT_OUT: [], TWICE: [], STRUCK_COUNTED: []}
     for place, row in enumerate(weighed.rows):
-        stage = weighed.stages[place]
         context, move = steps[place]
-        way = max(stage.ways[context][move], key=lambda one: one.share)
-        posterior = _posterior(weighed, place, onward, whole)
         number = row.readings.row
-        for slips, counted in ((left_out, "left_out"), (twice, "twice"), (struck_counted, "struck_counted")):
-            share = sum(p for other, p in posterior if other.counted == counted)
-            if share > 0.01:
-                slips.append((number, share))
-        if way.written.empty:
-            continue
-        same = sum(p for other, p in posterior if other.written == way.written)
-        wrong = sum(
-            p
-            for other, p in posterior
-            if other.written.line_total is not None and other.written.line_total != other.written.right
-        )
-        lines.append(
-            JudgedLine(
-                row=number,
-                quantity=way.written.quantity,
-                unit_price=way.written.unit_price,
-                line_total=way.written.line_total,
-                struck_out=way.counted in ("struck", "struck_counted"),
-                right_total=way.written.right,
-                probability=min(1.0, same),
-                probability_wrong=min(1.0, wrong),
-            )
-        )
+        posterior = row_posterior(weighed, place, onward)
+        for counted, found in slips.items():
+            share = sum(float(p[entries.counted == counted].sum()) for entries, p in posterior) / whole
+            if share > UNLIKELY:
+                found.append((number, share))
+        line = _line(number, weighed.stages[place][context], move, posterior, whole)
+        if line is not None:
+            lines.append(line)
     after_rows = len(weighed.rows) + (weighed.goods is not None)
     charges: list[JudgedCharge] = []
     charge_slips: list[tuple[str, str, float]] = []
@@ -397,130 +186,86 @@ def _way(
             charges.append(JudgedCharge(kind, charge.sign * amount))
         for slip in ("forgotten", "wrong_sign"):
             share = sum(p for k, p in shares.items() if meaning[k][1] == slip) / whole
-            if share > 0.01:
+            if share > UNLIKELY:
                 charge_slips.append((kind, slip, share))
     goods_value: int | None = None
     if weighed.goods is not None:
         _, move = steps[len(weighed.rows)]
         goods_value = weighed.goods_meaning[move]
-    found = Found(
-        lines=tuple(lines),
-        left_out=tuple(left_out),
-        twice=tuple(twice),
-        struck_counted=tuple(struck_counted),
-        charge_slips=tuple(charge_slips),
-        goods=goods_value,
+    return (
+        tuple(lines),
+        Found(
+            lines=tuple(lines),
+            left_out=tuple(slips[LEFT_OUT]),
+            twice=tuple(slips[TWICE]),
+            struck_counted=tuple(slips[STRUCK_COUNTED]),
+            charge_slips=tuple(charge_slips),
+            goods=goods_value,
+        ),
+        tuple(charges),
     )
-    return tuple(lines), found, tuple(charges)
 
 
-def _posterior(
-    weighed: _Weighed, place: int, onward: list[dict[Hashable, chain.Floats]], whole: float
-) -> list[tuple[Way, float]]:
-    """Every way that a row may have been written, with its posterior."""
-    found: list[tuple[Way, float]] = []
-    stage = weighed.stages[place]
-    for context, shares in weighed.chain.shares(place, onward).items():
-        for move, share in shares.items():
-            ways = stage.ways[context][move]
-            total = sum(way.share for way in ways)
-            found += [(way, share / whole * way.share / total) for way in ways if total > 0]
-    return found
+def _line(
+    number: int,
+    entries: Entries,
+    move: int,
+    posterior: Sequence[tuple[Entries, chain.Floats]],
+    whole: float,
+) -> JudgedLine | None:
+    """One row as the most probable way has it; None where nothing is written."""
+    at = np.nonzero(entries.move == move)[0]
+    chosen = int(at[entries.share[at].argmax()])
+    ways, way = entries.ways, int(entries.way[chosen])
+    if ways.empty[way]:
+        return None
+    quantity, price, total = (
+        int(numbers[way]) for numbers in (ways.quantity, ways.unit_price, ways.line_total)
+    )
+    same = wrong = 0.0
+    for other, p in posterior:
+        some = other.ways
+        alike = (some.quantity == quantity) & (some.unit_price == price) & (some.line_total == total)
+        alike &= some.right == ways.right[way]
+        same += float(p[alike[other.way]].sum())
+        wrong += float(p[some.product_wrong[other.way]].sum())
+    return JudgedLine(
+        row=number,
+        quantity=_shown(quantity),
+        unit_price=_shown(price),
+        line_total=_shown(total),
+        struck_out=int(entries.counted[chosen]) in (STRUCK, STRUCK_COUNTED),
+        right_total=int(ways.right[way]),
+        probability=min(1.0, same / whole),
+        probability_wrong=min(1.0, wrong / whole),
+    )
 
 
-def _total_slip(weighed: _Weighed, column: int | None) -> tuple[str, int, float] | None:
+def _shown(number: int) -> int | None:
+    return None if number == BLANK else number
+
+
+def _total_slip(weighed: Weighed, column: int | None) -> tuple[str, int, float] | None:
     """The likeliest slip in adding up, as (kind, the sum it was made from, posterior), if there is one."""
     if column is None:
         return None
     written = weighed.written[column]
-    found: dict[tuple[str, int], float] = {}
-    speaks = weighed.total.weights[written] / breadth(written)
-    for made, spent, mass in zip(
-        weighed.base.tolist(), weighed.spent.tolist(), weighed.mass.tolist(), strict=True
-    ):
-        if spent or made == written:
-            continue
-        scale = mass * speaks
-        for kind in PEN_SLIPS:
-            if p := chance(kind, written, made):
-                found[kind, made] = found.get((kind, made), 0.0) + scale * weighed.sums.of(kind) * p
-        rest = scale * weighed.sums.of("unknown") * unknown(written, made)
-        found["unknown", made] = found.get(("unknown", made), 0.0) + rest
-    if not found:
+    made, inverse = np.unique(weighed.base, return_inverse=True)
+    mass = np.bincount(inverse, np.where(weighed.spent, 0.0, weighed.mass), made.size)
+    mass[made == written] = 0.0
+    if not mass.any():
         return None
-    (name, made), weight = max(found.items(), key=lambda item: (item[1], item[0]))
-    return name, made, weight / max(weighed.whole, 1e-300)
+    asked = np.full_like(made, written)
+    speaks = weighed.total.weights[written] / breadth(written)
+    ways = {kind: weighed.sums.of(kind) * p for kind, p in chances(asked, made).items()}
+    found: list[tuple[float, str, int]] = []
+    for name, p in [*ways.items(), ("unknown", weighed.sums.of("unknown") * unknowns(asked, made))]:
+        shares = mass * speaks * p
+        best = int(shares.argmax())
+        found.append((float(shares[best]), name, int(made[best])))
+    weight, kind, start = max(found)
+    return kind, start, weight / max(weighed.whole, 1e-300)
 
 
 def _with_question(judgement: Judgement, ask: BoxRef) -> Judgement:
     return replace(judgement, ask=ask, reason=f"{judgement.reason} {question(ask)}")
-
-
-def _box_to_ask(
-    slip: SlipReadings, weighed: _Weighed, prices: Mapping[str, int], priors: Priors, costs: Costs
-) -> BoxRef | None:
-    """The one box whose value, once a person has confirmed it, saves most."""
-    best: tuple[float, BoxRef] | None = None
-    for ref, box in _doubtful(slip, weighed):
-        spread = sorted(box.weights.items(), key=_likeliest_first)[:ASKED_VALUES]
-        whole = sum(weight for _, weight in spread)
-        expected = 0.0
-        for value, weight in spread:
-            settled = _Weighed(_confirmed(slip, ref, value), prices, priors)
-            expected += weight / whole * costs.least(settled.probability_wrong())
-        if best is None or expected < best[0] - 1e-9:
-            best = (expected, ref)
-    return None if best is None else best[1]
-
-
-def _doubtful(slip: SlipReadings, weighed: _Weighed) -> list[tuple[BoxRef, Box]]:
-    found: list[tuple[float, BoxRef, Box]] = []
-
-    def consider(ref: BoxRef, box: Box) -> None:
-        if box.fact or not box.weights:
-            return
-        sure = max(box.weights.values()) / sum(box.weights.values())
-        if sure < CERTAIN:
-            found.append((sure, ref, box))
-
-    for row in weighed.rows:
-        consider(BoxRef("quantity", row.readings.row), row.quantity)
-        consider(BoxRef("unit_price", row.readings.row), row.unit_price)
-        consider(BoxRef("line_total", row.readings.row), row.line_total)
-    for charge in weighed.charges:
-        consider(BoxRef("charge", place=charge.place), charge.box)
-    for place, total in enumerate(slip.totals):
-        if total.kind == "total":
-            consider(BoxRef("total", place=place), weighed.total)
-        if total.kind == "goods" and weighed.goods is not None:
-            consider(BoxRef("goods", place=place), weighed.goods)
-    if not found:
-        # Every box is read surely and still the sum is in doubt: the total itself is the one to look at.
-        return [
-            (BoxRef("total", place=i), weighed.total) for i, t in enumerate(slip.totals) if t.kind == "total"
-        ]
-    found.sort(key=lambda item: item[0])
-    return [(ref, box) for _, ref, box in found[:ASKED_BOXES]]
-
-
-def _confirmed(slip: SlipReadings, ref: BoxRef, value: Value) -> SlipReadings:
-    """The same slip with one box confirmed."""
-    if ref.row is None:
-        totals = tuple(
-            replace(total, reading=Confirmed(value)) if place == ref.place else total
-            for place, total in enumerate(slip.totals)
-        )
-        return replace(slip, totals=totals)
-    return replace(slip, lines=tuple(_line(line, ref, value) for line in slip.lines))
-
-
-def _line(line: LineReadings, ref: BoxRef, value: Value) -> LineReadings:
-    if line.row != ref.row:
-        return line
-    match ref.field:
-        case "quantity":
-            return replace(line, quantity=Confirmed(value, "quantity"))
-        case "unit_price":
-            return replace(line, unit_price=Confirmed(value))
-        case _:
-            return replace(line, line_total=Confirmed(value))

@@ -8,13 +8,16 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.evidence import Box, breadth
-from formread.arithmetic.pen import origins, unknown_from
+from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
-from formread.arithmetic.rows import Context, LineModel, Row, Way, Written
+from formread.arithmetic.rows import BLANK, Context, Row, Ways
 
 LEAST_MOVE: Final = 1e-10
 """Moves below this share of their stage are dropped. What they could bring is far below the least
 probability that any verdict turns on."""
+
+COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
+"""How a row entered the customer's sum. Only the first and the fourth are right."""
 
 Charged = Literal["counted", "forgotten", "wrong_sign"]
 
@@ -59,89 +62,118 @@ def slip_shares(rows: Sequence[Row], charges: Sequence["ChargeBox"], priors: Pri
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """One stage of the chain and, for each context above it, what its moves stand for."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Entries:
+    """Every way that a row may have been written and have entered the sum, under one context.
 
-    moves: dict[Hashable, chain.Moves]
-    ways: dict[Hashable, tuple[tuple[Way, ...], ...]]
+    Attributes
+    ----------
+    moves
+        What the chain sees of them: ways that lead to one state are one move.
+    ways
+        How the row may have been written, (W,).
+    way, counted, move
+        (M,) per entry: which way, how it entered the sum, and which move it is part of.
+    share
+        (M,) its part of that move.
+    """
+
+    moves: chain.Moves
+    ways: Ways
+    way: chain.Ints
+    counted: chain.Ints
+    move: chain.Ints
+    share: chain.Floats
+
+
+Stage = dict[Hashable, Entries]
+"""The entries of one row, by what ditto marks in it repeat."""
 
 
 def row_stage(
-    row: Row, contexts: Sequence[Hashable], below: Row | None, lines: LineModel, sums: SlipShares
+    row: Row, contexts: Sequence[Hashable], below: Row | None, priors: Priors, sums: SlipShares
 ) -> Stage:
     """Every way that a row may have been written and have entered the sum.
 
     What a ditto mark in the row `below` would repeat is carried on, field by field, where there may be one.
     """
     repeats = (False, False, False) if below is None else below.repeats
-    per_row = 1 / max(sums.rows, 1.0)
-    left_out, twice = sums.of("left_out") * per_row, sums.of("twice") * per_row
-    counted_struck = sums.of("struck_counted")
-    moves: dict[Hashable, chain.Moves] = {}
-    ways: dict[Hashable, tuple[tuple[Way, ...], ...]] = {}
+    stage: Stage = {}
     for context in contexts:
         above: Context | None = context if isinstance(context, tuple) else None
-        found: dict[tuple[int, int, int, Hashable], list[Way]] = {}
-        for written in row.written(above, lines):
-            following = _context(written, above, repeats)
-            for base, drift, slip, way in _entries(written, row.struck, left_out, twice, counted_struck):
-                found.setdefault((base, drift, slip, following), []).append(way)
-        moves[context], ways[context] = _pack(found)
-    return Stage(moves, ways)
+        # Without a ditto mark the context changes nothing but what is carried on.
+        ways = row.ways(above, priors)
+        stage[context] = _entries(row, ways, sums, _contexts(ways, above, repeats))
+    return stage
 
 
-def _context(written: Written, above: Context | None, repeats: tuple[bool, bool, bool]) -> Context | None:
+def _contexts(ways: Ways, above: Context | None, repeats: tuple[bool, bool, bool]) -> list[Context | None]:
     if not any(repeats):
-        return None
-    shown = (written.quantity, written.unit_price, written.line_total)
-    if written.empty:
-        shown = above or (None, None, None)
-    return (
-        shown[0] if repeats[0] else None,
-        shown[1] if repeats[1] else None,
-        shown[2] if repeats[2] else None,
-    )
-
-
-def _entries(
-    written: Written, struck: float, left_out: float, twice: float, counted_struck: float
-) -> list[tuple[int, int, int, Way]]:
-    w, right, summed = written.weight, written.right, written.summed
-    if written.empty:
-        return [(0, 0, 0, Way(written, "counted", w))]
-    stands, gone = w * (1 - struck), w * struck
-    return [
-        (summed, summed - right, 0, Way(written, "counted", stands)),
-        (0, -right, 1, Way(written, "left_out", stands * left_out)),
-        (2 * summed, 2 * summed - right, 1, Way(written, "twice", stands * twice)),
-        (0, 0, 0, Way(written, "struck", gone)),
-        (summed, summed, 1, Way(written, "struck_counted", gone * counted_struck)),
-    ]
-
-
-def _pack(
-    found: dict[tuple[int, int, int, Hashable], list[Way]],
-) -> tuple[chain.Moves, tuple[tuple[Way, ...], ...]]:
-    totals = {key: sum(way.share for way in some) for key, some in found.items()}
-    whole = sum(totals.values())
-    if whole <= 0:
-        # Nothing that was read fits here (a ditto mark under nothing): the row says nothing.
-        nothing = Written(None, None, None, 0, 0, 1.0)
-        found, totals, whole = (
-            {(0, 0, 0, None): [Way(nothing, "counted", 1.0)]},
-            {(0, 0, 0, None): 1.0},
-            1.0,
+        return [None] * ways.weight.size
+    shown: Context
+    found: list[Context | None] = []
+    columns = zip(ways.quantity.tolist(), ways.unit_price.tolist(), ways.line_total.tolist(), strict=True)
+    for values in columns:
+        if max(values) < 0 and above is not None:
+            shown = above
+        else:
+            shown = (_shown(values[0]), _shown(values[1]), _shown(values[2]))
+        found.append(
+            (
+                shown[0] if repeats[0] else None,
+                shown[1] if repeats[1] else None,
+                shown[2] if repeats[2] else None,
+            )
         )
-    kept = [key for key in found if totals[key] > LEAST_MOVE * whole]
-    steps = chain.step(
-        np.array([key[0] for key in kept], dtype=np.int64),
-        np.array([key[1] for key in kept], dtype=np.int64),
-        np.array([key[2] for key in kept], dtype=np.int64),
+    return found
+
+
+def _shown(number: int) -> int | None:
+    return None if number == BLANK else number
+
+
+def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | None]) -> Entries:
+    per_row = 1 / max(sums.rows, 1.0)
+    empty, right, summed = ways.empty, ways.right, ways.summed
+    stands = ways.weight * np.where(empty, 1.0, 1 - row.struck)
+    gone = ways.weight * np.where(empty, 0.0, row.struck)
+    slips = np.where(empty, 0.0, stands) * per_row
+    nothing = np.zeros_like(summed)
+    weight = np.concatenate(
+        [
+            stands,
+            slips * sums.of("left_out"),
+            slips * sums.of("twice"),
+            gone,
+            gone * sums.of("struck_counted"),
+        ]
     )
-    weights = np.array([totals[key] / whole for key in kept])
-    following = [key[3] for key in kept]
-    return chain.Moves(steps, weights, following), tuple(tuple(found[key]) for key in kept)
+    base = np.concatenate([summed, nothing, 2 * summed, nothing, summed])
+    drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed])
+    count = summed.size
+    counted = np.repeat(np.arange(5), count)
+    spent = np.isin(counted, (LEFT_OUT, TWICE, STRUCK_COUNTED)).astype(np.int64)
+    way = np.tile(np.arange(count), 5)
+    whole = float(weight.sum())
+    kept = np.nonzero(weight > LEAST_MOVE * whole)[0]
+    steps = chain.step(base[kept], drift[kept], spent[kept])
+    targets = list(dict.fromkeys(contexts))
+    number = {target: i for i, target in enumerate(targets)}
+    target = np.array([number[context] for context in contexts], dtype=np.int64)[way[kept]]
+    order = np.lexsort((steps, target))
+    steps, target, kept = steps[order], target[order], kept[order]
+    new = np.ones(kept.size, dtype=bool)
+    new[1:] = (steps[1:] != steps[:-1]) | (target[1:] != target[:-1])
+    move = np.cumsum(new) - 1
+    totals = np.bincount(move, weight[kept])
+    return Entries(
+        moves=chain.Moves(steps[new], totals / whole, [targets[t] for t in target[new].tolist()]),
+        ways=ways,
+        way=way[kept],
+        counted=counted[kept],
+        move=move,
+        share=weight[kept] / totals[move],
+    )
 
 
 @dataclass(slots=True)
@@ -212,14 +244,9 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
 
 def written_given_sum(written: int, sums_made: chain.Ints, sums: SlipShares) -> chain.Floats:
     """Probability that a customer who has summed to each of `sums_made` (N,) writes `written`."""
-    fits = sums.of("unknown") * unknown_from(written, sums_made)
+    column = np.full_like(sums_made, written)
+    fits = sums.of("unknown") * unknowns(column, sums_made)
+    for kind, p in chances(column, sums_made).items():
+        fits += sums.of(kind) * p
     fits[sums_made == written] = 1 - sums.wrong
-    known: dict[int, float] = {}
-    for right, kind, p in origins(written):
-        known[right] = known.get(right, 0.0) + sums.of(kind) * p
-    if known:
-        rights = np.array(sorted(known), dtype=np.int64)
-        extra = np.array([known[right] for right in rights.tolist()])
-        at = np.minimum(np.searchsorted(rights, sums_made), rights.size - 1)
-        fits += np.where(rights[at] == sums_made, extra[at], 0.0)
     return fits

@@ -14,7 +14,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from formread.arithmetic.evidence import LARGEST_AMOUNT, breadth, one_digit_apart
+from formread.arithmetic.evidence import LARGEST_AMOUNT, breadth, breadths, lengths, one_digit_apart
 
 PenSlip = Literal["carry", "swap", "digit", "slide"]
 PEN_SLIPS: Final[tuple[PenSlip, ...]] = ("carry", "swap", "digit", "slide")
@@ -38,11 +38,41 @@ def unknown(written: int, right: int) -> float:
     return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadth(written)
 
 
-def unknown_from(written: int, rights: NDArray[np.int64]) -> NDArray[np.float64]:
-    """:func:`unknown` for many right numbers at once, shape (N,)."""
+def unknowns(written: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[np.float64]:
+    """:func:`unknown` for many pairs at once, both of shape (N,)."""
     apart = np.abs(rights - written).astype(np.float64)
     near = np.where(apart > 0, 0.5 / (np.maximum(apart, 1.0) * MAGNITUDES), 0.0)
-    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadth(written)
+    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadths(written)
+
+
+_DIGITS: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
+
+
+def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, NDArray[np.float64]]:
+    """:func:`chance` for many pairs at once, both of shape (N,), by kind.
+
+    Only where a kind is possible at all is it worked out; that is rare, and quickly seen.
+    """
+    apart = np.abs(written - rights)
+    differ = written // _DIGITS % 10 != rights // _DIGITS % 10
+    count = differ.sum(axis=0)
+    alike = (lengths(written) == lengths(rights)) & (written > 0) & (rights > 0)
+    possible: dict[PenSlip, NDArray[np.bool_]] = {
+        "carry": np.isin(apart, _CARRIES),
+        "swap": alike & (count == 2) & (apart % 9 == 0),
+        "digit": alike & (count == 1),
+        "slide": (written == 10 * rights)
+        | (written == 100 * rights)
+        | (rights == 10 * written)
+        | (rights == 100 * written),
+    }
+    found: dict[PenSlip, NDArray[np.float64]] = {}
+    for kind, here in possible.items():
+        p = np.zeros(written.shape)
+        for at in np.nonzero(here)[0].tolist():
+            p[at] = _known_chance(kind, int(written[at]), int(rights[at]))
+        found[kind] = p
+    return found
 
 
 def chance(kind: PenSlip, written: int, right: int) -> float:
@@ -102,33 +132,9 @@ _CHANCE: Final[dict[PenSlip, Callable[[int, int], float]]] = {
 }
 
 
-@lru_cache(maxsize=2048)
-def origins(written: int) -> tuple[tuple[int, PenSlip, float], ...]:
-    """Every right number from which a known slip leads to `written`: (right, kind, probability)."""
-    if written <= 0:
-        return ()
-    return tuple(
-        (right, kind, p)
-        for right in sorted(_undone(written))
-        for kind in PEN_SLIPS
-        if (p := chance(kind, written, right))
-    )
+_CARRIES: Final = np.array([units * 10**column for column in range(1, 8) for units in (1, 2)])
 
 
-def _undone(written: int) -> set[int]:
-    """A superset of the right numbers: each kind of slip taken back."""
-    digits = str(written)
-    found = {
-        written + sign * units * 10**column
-        for column in range(1, len(digits) + 1)
-        for units in (1, 2)
-        for sign in (1, -1)
-    }
-    for i, old in enumerate(digits):
-        found |= {int(digits[:i] + new + digits[i + 1 :]) for new in "0123456789" if new != old}
-        for j in (i + 1, i + 2):
-            if j < len(digits):
-                found.add(int(digits[:i] + digits[j] + digits[i + 1 : j] + old + digits[j + 1 :]))
-    for places in (1, 2):
-        found |= {written * 10**places, written // 10**places}
-    return {right for right in found if right > 0}
+@lru_cache(maxsize=1 << 16)
+def _known_chance(kind: PenSlip, written: int, right: int) -> float:
+    return chance(kind, written, right)

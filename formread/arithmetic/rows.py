@@ -2,17 +2,16 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from heapq import nlargest
-from typing import Final, Literal
+from typing import Final
 
-from formread.arithmetic.evidence import LARGEST_AMOUNT, LARGEST_QUANTITY, Box, breadth
-from formread.arithmetic.pen import PEN_SLIPS, chance, unknown
-from formread.arithmetic.priors import LineSlip, Priors
+import numpy as np
+from numpy.typing import NDArray
+
+from formread.arithmetic.evidence import LARGEST_AMOUNT, LARGEST_QUANTITY, Box, breadth, breadths
+from formread.arithmetic.pen import chances, unknown, unknowns
+from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import LineReadings
 from formread.record import DITTO, Value
-
-Counted = Literal["counted", "left_out", "twice", "struck", "struck_counted"]
-"""How a row entered the customer's sum. Only the first and the fourth are right."""
 
 STRUCK_UNFORESEEN: Final = 1e-6
 """How often a row is taken for struck out, or not, in a way its own probability does not foresee. Smaller
@@ -36,67 +35,70 @@ Context = tuple[int | None, int | None, int | None]
 """What ditto marks in the next row repeat: quantity, unit price, line total."""
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
-    """One way a row may have been written, ditto marks resolved."""
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+BLANK: Final = -1
+"""An empty box, among whole numbers; no amount and no quantity is negative."""
 
-    quantity: int | None
-    unit_price: int | None
-    line_total: int | None
-    right: int
-    """What it comes to."""
-    summed: int
-    """What a customer who trusts the row takes into the sum."""
-    weight: float
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ways:
+    """Every way that a row may have been written, ditto marks resolved: arrays of shape (N,).
+
+    Attributes
+    ----------
+    quantity, unit_price, line_total
+        What is written; :data:`BLANK` for an empty box.
+    right
+        What the row comes to.
+    summed
+        What a customer who trusts the row takes into the sum.
+    weight
+        How probable the way is, up to one factor for the row.
+    """
+
+    quantity: Ints
+    unit_price: Ints
+    line_total: Ints
+    right: Ints
+    summed: Ints
+    weight: Floats
 
     @property
-    def empty(self) -> bool:
-        """Whether nothing that counts is written."""
-        return self.quantity is None and self.unit_price is None and self.line_total is None
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way a row may have been written and have entered the sum: the meaning of a share of a move."""
-
-    written: Written
-    counted: Counted
-    share: float
-
-
-@dataclass(slots=True)
-class LineModel:
-    """How line totals follow from quantity and price, errors included."""
-
-    priors: Priors
-    _known: dict[tuple[int, int | None, int], float] = field(default_factory=dict)
-
-    def probability(self, written: int, quantity: int | None, price: int) -> float:
-        """Probability that a customer writes `written` for `quantity` (None is one) times `price`."""
-        key = (written, quantity, price)
-        if key not in self._known:
-            self._known[key] = sum(p for _, p in self.kinds(written, quantity, price))
-        return self._known[key]
-
-    def kinds(self, written: int, quantity: int | None, price: int) -> list[tuple[LineSlip | None, float]]:
-        """The same by kind of slip; None is no slip."""
-        count = 1 if quantity is None else quantity
-        right = count * price
-        wrong = self.priors.line_copied_wrong if count == 1 else self.priors.product_wrong
-        if written == right:
-            return [(None, 1 - wrong)]
-        shares = self.priors.line_slips
-        barred = ("times", "unmultiplied") if count <= 1 else ()
-        scale = wrong / sum(share for kind, share in shares.items() if kind not in barred)
-        found: list[tuple[LineSlip | None, float]] = [
-            (kind, scale * shares[kind] * p) for kind in PEN_SLIPS if (p := chance(kind, written, right))
-        ]
-        if count > 1 and written in ((count - 1) * price, (count + 1) * price):
-            found.append(("times", scale * shares["times"] / 2))
-        if count > 1 and written == price:
-            found.append(("unmultiplied", scale * shares["unmultiplied"]))
-        found.append(("unknown", scale * shares["unknown"] * unknown(written, right)))
+    def empty(self) -> NDArray[np.bool_]:
+        """Where nothing that counts is written."""
+        found: NDArray[np.bool_] = (self.quantity < 0) & (self.unit_price < 0) & (self.line_total < 0)
         return found
+
+    @property
+    def product_wrong(self) -> NDArray[np.bool_]:
+        """Where a line total is written and is not what the row comes to."""
+        return (self.line_total >= 0) & (self.line_total != self.right)
+
+
+def no_way() -> Ways:
+    """The one way of a row of which nothing that was read fits: it says nothing."""
+    blank, nothing = np.array([BLANK]), np.array([0])
+    return Ways(blank, blank, blank, nothing, nothing, np.ones(1))
+
+
+def line_probability(written: Ints, quantity: Ints, price: Ints, priors: Priors) -> Floats:
+    """Probability that a customer writes `written` for `quantity` (blank is one) times `price`; all (N,)."""
+    count = np.where(quantity < 0, 1, quantity)
+    right = count * price
+    wrong = np.where(count == 1, priors.line_copied_wrong, priors.product_wrong)
+    shares = priors.line_slips
+    several = count > 1
+    whole = sum(shares.values())
+    scale = wrong / np.where(several, whole, whole - shares["times"] - shares["unmultiplied"])
+    slips = shares["unknown"] * unknowns(written, right)
+    for kind, p in chances(written, right).items():
+        slips += shares[kind] * p
+    off_by_one = (written == right - price) | (written == right + price)
+    slips += np.where(several & off_by_one, shares["times"] / 2, 0.0)
+    slips += np.where(several & (written == price), shares["unmultiplied"], 0.0)
+    found: Floats = np.where(written == right, 1 - wrong, scale * slips)
+    return found
 
 
 @dataclass(slots=True)
@@ -109,6 +111,7 @@ class Row:
     quantity: Box = field(init=False)
     unit_price: Box = field(init=False)
     line_total: Box = field(init=False)
+    _made: dict[tuple[Context | None, int], Ways] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.quantity = Box(self.readings.quantity, LARGEST_QUANTITY)
@@ -199,52 +202,60 @@ class Row:
         )
         return isinstance(count, int) and count * price == total and sure >= SETTLED
 
-    def written(self, above: Context | None, lines: LineModel) -> list[Written]:
+    def ways(self, above: Context | None, priors: Priors) -> Ways:
         """Every way the row may have been written, with its weight, given what ditto marks repeat."""
-        ways: list[Written] = []
-        for quantity, by_quantity in self.quantity.weights.items():
-            if (q := _resolved(quantity, above, 0)) is _NOTHING:
-                continue
-            for price, by_price in self.unit_price.weights.items():
-                raw = by_quantity * by_price
-                if raw < LEAST_WAY or (p := _resolved(price, above, 1)) is _NOTHING:
-                    continue
-                root = raw * (1.0 if p is None else self._price_speaks(p))
-                for total, by_total in self.line_total.weights.items():
-                    if raw * by_total < LEAST_WAY or (t := _resolved(total, above, 2)) is _NOTHING:
-                        continue
-                    ways.extend(self._one(q, p, t, root * by_total, lines))
-        return ways if len(ways) <= MOST_WAYS else nlargest(MOST_WAYS, ways, key=lambda way: way.weight)
+        boxes = (self.quantity, self.unit_price, self.line_total)
+        key = (above if any(self.repeats) else None, sum(len(box.weights) for box in boxes))
+        if key not in self._made:
+            self._made[key] = self._make(boxes, above, priors)
+        return self._made[key]
 
-    def _one(
-        self, q: int | None, p: int | None, t: int | None, weight: float, lines: LineModel
-    ) -> list[Written]:
-        if p is None:
-            if t is not None:
-                bare = q is None and self.readings.unit_price is not None
-                return [Written(q, p, t, t, t, weight * (lines.priors.partial if bare else 1.0))]
-            return self._unpriced(q, weight, lines.priors)
-        if self.readings.quantity is None and t is not None:
+    def _make(self, boxes: tuple[Box, Box, Box], above: Context | None, priors: Priors) -> Ways:
+        (qs, by_q), (ps, by_p), (ts, by_t) = (_resolved(box, above, place) for place, box in enumerate(boxes))
+        raw = by_q[:, None, None] * by_p[None, :, None] * by_t[None, None, :]
+        i, j, k = np.nonzero(raw >= LEAST_WAY)
+        if not i.size:
+            return no_way()
+        speaks = np.array([1.0 if price < 0 else self._price_speaks(price, priors) for price in ps.tolist()])
+        made = self._weighed(qs[i], ps[j], ts[k], raw[i, j, k] * speaks[j], priors)
+        if not made.weight.any():
+            return no_way()
+        if made.weight.size <= MOST_WAYS:
+            return made
+        kept = np.sort(np.argsort(-made.weight, kind="stable")[:MOST_WAYS])
+        return _chosen(made, kept)
+
+    def _weighed(self, q: Ints, p: Ints, t: Ints, weight: Floats, priors: Priors) -> Ways:
+        """What each way comes to, and what its three numbers say of each other."""
+        lone_price = (q < 0) & (p >= 0) & (t < 0) & (self.readings.line_total is not None)
+        lone_total = (q < 0) & (p < 0) & (t >= 0) & (self.readings.unit_price is not None)
+        lone_quantity = (q >= 0) & (p < 0) & (t < 0)
+        weight = np.where(lone_price | lone_total | lone_quantity, weight * priors.partial, weight)
+        product = np.where(q < 0, 1, q) * p
+        right = np.where(p >= 0, product, np.maximum(t, 0))
+        checked = (p >= 0) & (t >= 0)
+        if self.readings.quantity is None:
             # No quantity column: the line total alone says how many, so it cannot be wrong.
-            return [Written(q, p, t, t, t, weight)]
-        right = (1 if q is None else q) * p
-        if right > LARGEST_AMOUNT:
-            return []
-        if t is None:
-            bare = q is None and self.readings.line_total is not None
-            return [Written(q, p, t, right, right, weight * (lines.priors.partial if bare else 1.0))]
-        speaks = lines.probability(t, q, p) / breadth(t)
-        return [Written(q, p, t, right, t, weight * speaks)]
+            right = np.where(checked, t, right)
+            checked = np.zeros_like(checked)
+        at = np.nonzero(checked)[0]
+        weight[at] *= line_probability(t[at], q[at], p[at], priors) / breadths(t[at])
+        made = Ways(q, p, t, right, np.where(t >= 0, t, right), weight)
+        if self.prices and lone_quantity.any():
+            made = self._priced(made, np.nonzero(lone_quantity)[0])
+        return _chosen(made, np.nonzero(made.right <= LARGEST_AMOUNT)[0])
 
-    def _unpriced(self, q: int | None, weight: float, priors: Priors) -> list[Written]:
-        if q is None:
-            return [Written(q, None, None, 0, 0, weight)]
-        weight *= priors.partial
-        ways = [Written(q, None, None, q * price, q * price, weight * p) for price, p in self.prices]
-        rest = 1 - sum(p for _, p in self.prices)
-        return [*ways, Written(q, None, None, 0, 0, weight * rest)] if rest > 0 else ways
+    def _priced(self, made: Ways, lone: Ints) -> Ways:
+        """Let a quantity that stands alone come to what the price list says."""
+        parts = [made]
+        for price, p in self.prices:
+            comes = made.quantity[lone] * price
+            some = _chosen(made, lone)
+            parts.append(Ways(some.quantity, some.unit_price, some.line_total, comes, comes, some.weight * p))
+        made.weight[lone] *= max(1 - sum(p for _, p in self.prices), 0.0)
+        return Ways(*(np.concatenate([getattr(part, name) for part in parts]) for name in _WAY_FIELDS))
 
-    def _price_speaks(self, price: int) -> float:
+    def _price_speaks(self, price: int, priors: Priors) -> float:
         """How much more probable the price list makes this price than it was."""
         known = sum(p for _, p in self.prices)
         if not known:
@@ -253,19 +264,31 @@ class Row:
         speaks = 1 - known
         for listed, p in self.prices:
             agrees = 1.0 if listed == price else 0.0
-            speaks += p * (_FOLLOWED * agrees + (1 - _FOLLOWED) * unknown(price, listed)) / spread
+            followed = priors.price_followed
+            speaks += p * (followed * agrees + (1 - followed) * unknown(price, listed)) / spread
         return speaks
 
 
-_FOLLOWED: Final = 0.9
-_NOTHING: Final = -1
-"""A ditto mark with nothing above it to repeat; no amount is negative."""
+_WAY_FIELDS: Final = ("quantity", "unit_price", "line_total", "right", "summed", "weight")
 
 
-def _resolved(value: Value, above: Context | None, place: int) -> int | None:
-    if value == DITTO:
-        return _NOTHING if above is None or above[place] is None else above[place]
-    return value if isinstance(value, int) else None
+def _chosen(ways: Ways, at: Ints) -> Ways:
+    return Ways(*(getattr(ways, name)[at] for name in _WAY_FIELDS))
+
+
+def _resolved(box: Box, above: Context | None, place: int) -> tuple[Ints, Floats]:
+    """The values of a box, a ditto mark put in figures; one with nothing above it to repeat is left out."""
+    values: list[int] = []
+    weights: list[float] = []
+    for value, weight in box.weights.items():
+        meant: Value = value
+        if value == DITTO:
+            meant = None if above is None else above[place]
+            if meant is None:
+                continue
+        values.append(meant if isinstance(meant, int) else BLANK)
+        weights.append(weight)
+    return np.array(values, dtype=np.int64), np.array(weights)
 
 
 def known_prices(readings: LineReadings, prices: Mapping[str, int] | None) -> tuple[tuple[int, float], ...]:

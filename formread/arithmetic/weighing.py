@@ -1,0 +1,181 @@
+"""Every combination of one slip's readings, weighed: what the customer summed, what it truly comes to."""
+
+from collections.abc import Hashable, Mapping
+from typing import Final
+
+import numpy as np
+
+from formread.arithmetic import chain
+from formread.arithmetic.evidence import Box, breadth
+from formread.arithmetic.moves import (
+    ChargeBox,
+    ChargeStage,
+    SlipShares,
+    Stage,
+    charge_stage,
+    goods_stage,
+    row_stage,
+    slip_shares,
+    written_given_sum,
+)
+from formread.arithmetic.priors import Priors
+from formread.arithmetic.record import SlipReadings, TotalReading
+from formread.arithmetic.rows import Row, known_prices
+from formread.record import Reading
+from formread.slips import ChargeKind
+
+KEEP: Final = 1e-10
+"""Running totals below this share of all are dropped. What they could still have brought is summed into
+``Chain.lost``; a property test compares with every combination written out."""
+SURELY_EMPTY: Final = 1e-7
+"""A row that holds something with less than this probability is passed over."""
+ASKED_SUMS: Final = 6
+"""Most probable sums that the total's box is asked about."""
+ASKED_DIFFERENCES: Final = 2
+"""Most probable written totals whose difference from the sum each row is asked about."""
+CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
+
+
+class Weighed:
+    """One slip with every combination of its readings weighed."""
+
+    def __init__(self, slip: SlipReadings, prices: Mapping[str, int], priors: Priors) -> None:
+        self.priors = priors
+        rows = [Row(line, known_prices(line, prices)) for line in slip.lines]
+        self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
+        charges = [(place, total) for place, total in enumerate(slip.totals) if total.kind in CHARGE_SIGNS]
+        self.charges = [ChargeBox(place, CHARGE_SIGNS[t.kind], Box(t.reading)) for place, t in charges]
+        self.kinds: list[ChargeKind] = [t.kind for _, t in charges]  # type: ignore[misc]
+        places = {total.kind: place for place, total in enumerate(slip.totals)}
+        self.total_place, self.goods_place = places.get("total"), places.get("goods")
+        self.goods = next((Box(t.reading) for t in slip.totals if t.kind == "goods"), None)
+        self.total = Box(_merged([t for t in slip.totals if t.kind == "total"]))
+        for row in self.rows:
+            row.ask()
+        self._weigh()
+        for _ in range(2):
+            if not self._ask_across():
+                break
+            self._weigh()
+
+    @property
+    def blank(self) -> bool:
+        """Whether the slip has no line at all."""
+        return not any(row.filled > 0.5 or row.struck > 0.5 for row in self.rows)
+
+    def _weigh(self) -> None:
+        self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)
+        self.chain = chain.Chain(KEEP)
+        self.stages: list[Stage] = []
+        for place, row in enumerate(self.rows):
+            below = self.rows[place + 1] if place + 1 < len(self.rows) else None
+            contexts: list[Hashable] = list(self.chain.layers[-1])
+            stage = row_stage(row, contexts, below, self.priors, self.sums)
+            self.stages.append(stage)
+            self.chain.advance({context: some.moves for context, some in stage.items()}, 1.0)
+        self.goods_meaning: tuple[int | None, ...] = ()
+        if self.goods is not None:
+            self._ask_goods()
+            moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
+            self.chain.advance({None: moves}, 1.0)
+        charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
+        self.charge_stages: list[ChargeStage] = []
+        for charge in self.charges:
+            made = charge_stage(charge, charged, self.sums)
+            self.charge_stages.append(made)
+            self.chain.advance({None: made.moves}, 1.0)
+        group = self.chain.last
+        self.base = chain.base_of(group.states)
+        self.right = self.base - chain.drift_of(group.states)
+        self.spent = chain.slipped(group.states)
+        self.mass = group.mass
+        for sum_made in self._likely_sums():
+            self.total.ask(sum_made)
+        self._end()
+
+    def _ask_goods(self) -> None:
+        group = self.chain.last
+        order = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
+        assert self.goods is not None
+        for value in chain.base_of(group.states)[order].tolist():
+            self.goods.ask(value)
+
+    def _likely_sums(self) -> list[int]:
+        values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
+        weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size)
+        order = np.argsort(-weights, kind="stable")[:ASKED_SUMS]
+        return [int(value) for value in values[order]]
+
+    def _end(self) -> None:
+        """Weigh every written total against every sum."""
+        self.written = [v for v in self.total.weights if isinstance(v, int)]
+        self.fits = np.zeros((self.base.size, len(self.written)))
+        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
+        for k, written in enumerate(self.written):
+            fits = written_given_sum(written, self.base, self.sums)
+            # One slip in the sum is enough: a customer who left out a row added the others rightly.
+            fits = np.where(self.spent, self.base == written, fits)
+            fits = (1 - spite) * fits + spite * (self.right == written)
+            speaks = self.total.weights[written] / breadth(written)
+            self.fits[:, k] = fits * speaks
+        self.weights = self.mass[:, None] * self.fits
+        self.whole = float(self.weights.sum())
+
+    def _ask_across(self) -> bool:
+        """Ask each row about what would make the sum hold; say whether there was anything to ask."""
+        differences: set[int] = set()
+        order = np.argsort(-self.mass, kind="stable")[:1].tolist()
+        for written in self.total.best(ASKED_DIFFERENCES, 1e-4):
+            for state in order:
+                differences.add(written - int(self.base[state]))
+        differences.discard(0)
+        before = self._considered()
+        for difference in sorted(differences):
+            for row in self.rows:
+                row.ask_about(difference)
+            for charge in self.charges:
+                for value in charge.box.best(2, 1e-4) or [0]:
+                    charge.box.ask(value + charge.sign * difference)
+        return self._considered() != before
+
+    def _considered(self) -> int:
+        boxes = [box for row in self.rows for box in (row.quantity, row.unit_price, row.line_total)]
+        boxes += [charge.box for charge in self.charges]
+        return sum(len(box.weights) for box in boxes)
+
+    @property
+    def no_total(self) -> float:
+        """Probability that no total is written."""
+        empty = self.total.weights.get(None, 0.0)
+        return empty / sum(self.total.weights.values())
+
+    def probability_wrong(self) -> float:
+        """Probability that the written total is not what the slip comes to."""
+        if self.whole <= 0:
+            return 1.0
+        holds = self.right[:, None] == np.array(self.written)[None, :]
+        return float(np.clip(1 - self.weights[holds].sum() / self.whole, 0.0, 1.0))
+
+    @property
+    def totalled(self) -> bool:
+        """Whether a written total was weighed in."""
+        return bool(self.written) and self.whole > 0 and self.no_total < 0.5
+
+    def endings(self) -> chain.Floats:
+        """How well each end state (N,) explains what is written in the total, summed over its readings."""
+        return self.fits.sum(axis=1) if self.totalled else np.ones_like(self.mass)
+
+
+def _written(row: Row) -> bool:
+    return any(
+        box.reading is not None and box.weights.get(None, 0.0) < 1 - SURELY_EMPTY
+        for box in (row.quantity, row.unit_price, row.line_total)
+    )
+
+
+def _merged(totals: list[TotalReading]) -> Reading | None:
+    """The total's reading; of several boxes (a design that repeats it) the last that is written."""
+    for total in reversed(totals):
+        if total.reading.probability_of(None) < 0.5:
+            return total.reading
+    return totals[-1].reading if totals else None
