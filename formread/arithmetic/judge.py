@@ -12,7 +12,7 @@ from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
-from formread.arithmetic.priors import STANDARD, Priors
+from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import Found, put_in_words, question
 from formread.arithmetic.record import BoxRef, JudgedCharge, JudgedLine, Judgement, SlipReadings
 from formread.arithmetic.rows import BLANK
@@ -257,12 +257,15 @@ def _total_slip(weighed: Weighed, column: int | None) -> tuple[str, int, float] 
         return None
     asked = np.full_like(made, written)
     speaks = weighed.total.weights[written] / breadth(written)
-    ways = {kind: weighed.sums.of(kind) * p for kind, p in chances(asked, made).items()}
     found: list[tuple[float, str, int]] = []
-    for name, p in [*ways.items(), ("unknown", weighed.sums.of("unknown") * unknowns(asked, made))]:
-        shares = mass * speaks * p
-        best = int(shares.argmax())
-        found.append((float(shares[best]), name, int(made[best])))
+    every = np.arange(made.size)
+    kinds: list[tuple[TotalSlip, tuple[chain.Ints, chain.Floats]]] = list(chances(asked, made).items())
+    for name, (at, p) in [*kinds, ("unknown", (every, unknowns(asked, made)))]:
+        shares = mass[at] * p
+        if shares.any():
+            best = int(shares.argmax())
+            share = float(shares[best]) * speaks * weighed.sums.of(name)
+            found.append((share, name, int(made[at[best]])))
     weight, kind, start = max(found)
     return kind, start, weight / max(weighed.whole, 1e-300)
 

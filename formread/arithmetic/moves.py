@@ -12,7 +12,7 @@ from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
 from formread.arithmetic.rows import BLANK, Context, Row, Ways
 
-LEAST_MOVE: Final = 1e-10
+LEAST_MOVE: Final = 1e-8
 """Moves below this share of their stage are dropped. What they could bring is far below the least
 probability that any verdict turns on."""
 
@@ -114,10 +114,9 @@ def _contexts(ways: Ways, above: Context | None, repeats: tuple[bool, bool, bool
     found: list[Context | None] = []
     columns = zip(ways.quantity.tolist(), ways.unit_price.tolist(), ways.line_total.tolist(), strict=True)
     for values in columns:
-        if max(values) < 0 and above is not None:
+        shown = (_shown(values[0]), _shown(values[1]), _shown(values[2]))
+        if shown == (None, None, None) and above is not None:
             shown = above
-        else:
-            shown = (_shown(values[0]), _shown(values[1]), _shown(values[2]))
         found.append(
             (
                 shown[0] if repeats[0] else None,
@@ -246,7 +245,7 @@ def written_given_sum(written: int, sums_made: chain.Ints, sums: SlipShares) -> 
     """Probability that a customer who has summed to each of `sums_made` (N,) writes `written`."""
     column = np.full_like(sums_made, written)
     fits = sums.of("unknown") * unknowns(column, sums_made)
-    for kind, p in chances(column, sums_made).items():
-        fits += sums.of(kind) * p
+    for kind, (at, p) in chances(column, sums_made).items():
+        fits[at] += sums.of(kind) * p
     fits[sums_made == written] = 1 - sums.wrong
     return fits

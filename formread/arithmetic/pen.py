@@ -6,7 +6,7 @@ slide of one place by a multiple of 9, of two by 99 (R. B. Kester, "Accounting T
 on locating errors in the trial balance).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from math import log
 from typing import Final, Literal
@@ -48,31 +48,41 @@ def unknowns(written: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[n
 _DIGITS: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
 
 
-def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, NDArray[np.float64]]:
+def chances(
+    written: NDArray[np.int64], rights: NDArray[np.int64]
+) -> dict[PenSlip, tuple[NDArray[np.int64], NDArray[np.float64]]]:
     """:func:`chance` for many pairs at once, both of shape (N,), by kind.
 
-    Only where a kind is possible at all is it worked out; that is rare, and quickly seen.
+    Returns
+    -------
+    dict
+        (places, probabilities), both (M,): only where a kind is possible at all, which is rare and quickly
+        seen, is it worked out; everywhere else it is nought.
     """
     apart = np.abs(written - rights)
-    differ = written // _DIGITS % 10 != rights // _DIGITS % 10
-    count = differ.sum(axis=0)
-    alike = (lengths(written) == lengths(rights)) & (written > 0) & (rights > 0)
-    possible: dict[PenSlip, NDArray[np.bool_]] = {
-        "carry": np.isin(apart, _CARRIES),
-        "swap": alike & (count == 2) & (apart % 9 == 0),
-        "digit": alike & (count == 1),
-        "slide": (written == 10 * rights)
-        | (written == 100 * rights)
-        | (rights == 10 * written)
-        | (rights == 100 * written),
+    alike = np.nonzero((lengths(written) == lengths(rights)) & (written != rights))[0]
+    one, two = written[alike], rights[alike]
+    count = (one // _DIGITS % 10 != two // _DIGITS % 10).sum(axis=0)
+    slid = (written == 10 * rights) | (written == 100 * rights)
+    slid |= (rights == 10 * written) | (rights == 100 * written)
+    possible: dict[PenSlip, NDArray[np.int64]] = {
+        "carry": np.nonzero(_CARRIES[np.searchsorted(_CARRIES, apart).clip(max=_CARRIES.size - 1)] == apart)[
+            0
+        ],
+        "swap": alike[(count == 2) & ((one - two) % 9 == 0)],
+        "digit": alike[count == 1],
+        "slide": np.nonzero(slid)[0],
     }
-    found: dict[PenSlip, NDArray[np.float64]] = {}
-    for kind, here in possible.items():
-        p = np.zeros(written.shape)
-        for at in np.nonzero(here)[0].tolist():
-            p[at] = _known_chance(kind, int(written[at]), int(rights[at]))
-        found[kind] = p
-    return found
+    return {
+        kind: (at, np.array([_known_chance(kind, w, r) for w, r in _pairs(written, rights, at)]))
+        for kind, at in possible.items()
+    }
+
+
+def _pairs(
+    written: NDArray[np.int64], rights: NDArray[np.int64], at: NDArray[np.int64]
+) -> Iterable[tuple[int, int]]:
+    return zip(written[at].tolist(), rights[at].tolist(), strict=True)
 
 
 def chance(kind: PenSlip, written: int, right: int) -> float:

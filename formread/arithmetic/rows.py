@@ -23,7 +23,10 @@ ASKED_QUANTITIES: Final = 3
 ASKED_AMOUNTS: Final = 4
 NUMBER_SEEN: Final = 0.05
 """A row in which no number is at least this probable holds nothing for a ditto mark to stand beside."""
-LEAST_WAY: Final = 1e-11
+LONE_DITTO: Final = 0.02
+"""How often what looks like a ditto mark, alone in its row, is one: a speck is commoner. An assumption; not so
+small that a sum which needs the mark would be called wrong."""
+LEAST_WAY: Final = 1e-10
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
 MOST_WAYS: Final = 400
@@ -73,7 +76,8 @@ class Ways:
     @property
     def product_wrong(self) -> NDArray[np.bool_]:
         """Where a line total is written and is not what the row comes to."""
-        return (self.line_total >= 0) & (self.line_total != self.right)
+        found: NDArray[np.bool_] = (self.line_total >= 0) & (self.line_total != self.right)
+        return found
 
 
 def no_way() -> Ways:
@@ -92,8 +96,8 @@ def line_probability(written: Ints, quantity: Ints, price: Ints, priors: Priors)
     whole = sum(shares.values())
     scale = wrong / np.where(several, whole, whole - shares["times"] - shares["unmultiplied"])
     slips = shares["unknown"] * unknowns(written, right)
-    for kind, p in chances(written, right).items():
-        slips += shares[kind] * p
+    for kind, (at, p) in chances(written, right).items():
+        slips[at] += shares[kind] * p
     off_by_one = (written == right - price) | (written == right + price)
     slips += np.where(several & off_by_one, shares["times"] / 2, 0.0)
     slips += np.where(several & (written == price), shares["unmultiplied"], 0.0)
@@ -120,7 +124,7 @@ class Row:
         self._forget_lone_dittos()
 
     def _forget_lone_dittos(self) -> None:
-        """Take ditto marks for specks where nothing but them is in the row, unless the whole row is dittos."""
+        """Take ditto marks for likely specks where nothing else is in the row, unless the whole row is dittos."""
         boxes = (self.quantity, self.unit_price, self.line_total)
         if any(box.best(1, NUMBER_SEEN) for box in boxes):
             return
@@ -128,7 +132,9 @@ class Row:
             return
         for box in boxes:
             if box.dittoed:
-                box.weights[None] = box.weights.get(None, 0.0) + box.weights.pop(DITTO)
+                ditto = box.weights[DITTO]
+                box.weights[DITTO] = LONE_DITTO * ditto
+                box.weights[None] = box.weights.get(None, 0.0) + (1 - LONE_DITTO) * ditto
 
     @property
     def struck(self) -> float:

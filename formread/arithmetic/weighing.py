@@ -24,15 +24,18 @@ from formread.arithmetic.rows import Row, known_prices
 from formread.record import Reading
 from formread.slips import ChargeKind
 
-KEEP: Final = 1e-10
+KEEP: Final = 1e-8
 """Running totals below this share of all are dropped. What they could still have brought is summed into
-``Chain.lost``; a property test compares with every combination written out."""
+``Chain.lost``, and stays far below the least probability (0.1 %) that a verdict turns on."""
 SURELY_EMPTY: Final = 1e-7
 """A row that holds something with less than this probability is passed over."""
 ASKED_SUMS: Final = 6
 """Most probable sums that the total's box is asked about."""
 ASKED_DIFFERENCES: Final = 2
 """Most probable written totals whose difference from the sum each row is asked about."""
+HOLDS: Final = 1e-4
+"""A sum that holds this surely on what was asked so far needs no further questions: whatever else could be
+asked would only offer other ways for it to hold."""
 CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
 
 
@@ -54,7 +57,7 @@ class Weighed:
             row.ask()
         self._weigh()
         for _ in range(2):
-            if not self._ask_across():
+            if self.probability_wrong() < HOLDS or not self._ask_across():
                 break
             self._weigh()
 
@@ -110,9 +113,10 @@ class Weighed:
         """Weigh every written total against every sum."""
         self.written = [v for v in self.total.weights if isinstance(v, int)]
         self.fits = np.zeros((self.base.size, len(self.written)))
+        distinct, inverse = np.unique(self.base, return_inverse=True)
         spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
         for k, written in enumerate(self.written):
-            fits = written_given_sum(written, self.base, self.sums)
+            fits = written_given_sum(written, distinct, self.sums)[inverse]
             # One slip in the sum is enough: a customer who left out a row added the others rightly.
             fits = np.where(self.spent, self.base == written, fits)
             fits = (1 - spite) * fits + spite * (self.right == written)
