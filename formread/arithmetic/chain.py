@@ -51,12 +51,15 @@ def slipped(states: Ints) -> NDArray[np.bool_]:
 class Moves:
     """What one stage may do: shape (K,) each, or weights (N, K) where they depend on the state.
 
-    ``following`` says, per move, what a ditto mark below would repeat; None where there is none below.
+    No state's weights sum to more than one, ``dropped`` with them. ``following`` says, per move, what a ditto
+    mark below would repeat; None where there is none below. ``dropped`` is the weight of the moves that were
+    left out because they are all but impossible.
     """
 
     steps: Ints
     weights: Floats
     following: Sequence[Hashable] | None = None
+    dropped: float = 0.0
 
 
 @dataclass(slots=True)
@@ -113,22 +116,21 @@ class Chain:
         """The states after all stages so far."""
         return self.layers[-1][NO_CONTEXT]
 
-    def advance(self, moves: dict[Hashable, Moves], most: float) -> None:
+    def advance(self, moves: dict[Hashable, Moves]) -> None:
         """Go one stage on.
 
         Parameters
         ----------
         moves
-            The stage's moves, for every context of the layer.
-        most
-            No state's weights sum to more than this, so that no dropped mass can grow by more.
+            The stage's moves, for every context of the layer. As no state's weights sum to more than one,
+            what was dropped earlier cannot grow.
         """
         layer = self.layers[-1]
         threshold = self.keep * sum(float(group.mass.sum()) for group in layer.values())
         parts: dict[Hashable, list[tuple[Hashable, Ints, Floats, Ints, Floats]]] = {}
-        self.lost *= most
         for context, group in layer.items():
             offered = moves[context]
+            self.lost += float(group.mass.sum()) * offered.dropped
             for target, chosen in _by_target(offered):
                 weights = offered.weights[..., chosen]
                 reached = group.states[:, None] + offered.steps[..., chosen]

@@ -1,7 +1,7 @@
 """What each part of a slip may add to the sum: rows, the goods box, charges, as moves of the chain."""
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -104,7 +104,15 @@ def row_stage(
         # Without a ditto mark the context changes nothing but what is carried on.
         ways = row.ways(above, priors)
         stage[context] = _entries(row, ways, sums, _contexts(ways, above, repeats))
-    return stage
+    # One factor for all contexts: how well the row fits each of them tells them apart.
+    most = max(float(some.moves.weights.sum()) + some.moves.dropped for some in stage.values())
+    return {context: _scaled(some, 1 / most) for context, some in stage.items()}
+
+
+def _scaled(entries: Entries, factor: float) -> Entries:
+    moves = entries.moves
+    scaled = replace(moves, weights=moves.weights * factor, dropped=moves.dropped * factor)
+    return replace(entries, moves=scaled)
 
 
 def _contexts(ways: Ways, above: Context | None, repeats: tuple[bool, bool, bool]) -> list[Context | None]:
@@ -164,9 +172,14 @@ def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | No
     new = np.ones(kept.size, dtype=bool)
     new[1:] = (steps[1:] != steps[:-1]) | (target[1:] != target[:-1])
     move = np.cumsum(new) - 1
-    totals = np.bincount(move, weight[kept])
+    totals = np.bincount(move, weight[kept]).astype(np.float64)
     return Entries(
-        moves=chain.Moves(steps[new], totals / whole, [targets[t] for t in target[new].tolist()]),
+        moves=chain.Moves(
+            steps[new],
+            totals,
+            [targets[t] for t in target[new].tolist()],
+            max(whole - float(totals.sum()), 0.0),
+        ),
         ways=ways,
         way=way[kept],
         counted=counted[kept],
@@ -238,7 +251,8 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
         weights.append(fits * (weight / breadth(value)))
         meaning.append(value)
     stacked = np.stack(weights, axis=1)
-    return chain.Moves(np.stack(steps, axis=1), stacked / max(float(stacked.max()), 1e-300)), tuple(meaning)
+    most = max(float(stacked.sum(axis=1).max()), 1e-300)
+    return chain.Moves(np.stack(steps, axis=1), stacked / most), tuple(meaning)
 
 
 def written_given_sum(written: int, sums_made: chain.Ints, sums: SlipShares) -> chain.Floats:

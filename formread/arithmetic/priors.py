@@ -5,7 +5,7 @@ Two published figures bound the table. Adding two five-digit numbers goes wrong 
 hand are wrong 5-16 % of the time (Goddard et al. 2004 and Allard et al. 1995, from memory). The shares of
 the kinds of slip are assumptions: no published table of kinds for order slips is known to us. They are kept
 broad, so that a customer who errs in another mixture is still found (``tests/measure/judging.py`` simulates
-several mixtures), and :func:`formread.arithmetic.habits.learned` re-estimates them from confirmed slips.
+several mixtures).
 """
 
 from dataclasses import dataclass, field

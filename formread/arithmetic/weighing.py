@@ -75,18 +75,18 @@ class Weighed:
             contexts: list[Hashable] = list(self.chain.layers[-1])
             stage = row_stage(row, contexts, below, self.priors, self.sums)
             self.stages.append(stage)
-            self.chain.advance({context: some.moves for context, some in stage.items()}, 1.0)
+            self.chain.advance({context: some.moves for context, some in stage.items()})
         self.goods_meaning: tuple[int | None, ...] = ()
         if self.goods is not None:
             self._ask_goods()
             moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
-            self.chain.advance({None: moves}, 1.0)
+            self.chain.advance({None: moves})
         charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
         self.charge_stages: list[ChargeStage] = []
         for charge in self.charges:
             made = charge_stage(charge, charged, self.sums)
             self.charge_stages.append(made)
-            self.chain.advance({None: made.moves}, 1.0)
+            self.chain.advance({None: made.moves})
         group = self.chain.last
         self.base = chain.base_of(group.states)
         self.right = self.base - chain.drift_of(group.states)
@@ -159,6 +159,15 @@ class Weighed:
             return 1.0
         holds = self.right[:, None] == np.array(self.written)[None, :]
         return float(np.clip(1 - self.weights[holds].sum() / self.whole, 0.0, 1.0))
+
+    @property
+    def error_bound(self) -> float:
+        """By how much :meth:`probability_wrong` may be off for what was dropped on the way.
+
+        What was dropped could at most have fitted every reading of the total perfectly.
+        """
+        most = sum(self.total.weights[written] / breadth(written) for written in self.written)
+        return self.chain.lost * most / max(self.whole, 1e-300)
 
     @property
     def totalled(self) -> bool:

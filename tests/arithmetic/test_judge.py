@@ -1,12 +1,25 @@
 """The judge on hand-worked slips: 2 x 4.99, one at 3.50, 3 x 2.99, together 22.45."""
 
+from dataclasses import replace
+from random import Random
+
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formread.arithmetic import Confirmed, Tabled, judge
-from formread.arithmetic.record import Judgement, LineReadings, SlipReadings, TotalKind, TotalReading
-from formread.record import Kind, Value
+from formread.arithmetic.reasons import Found, put_in_words
+from formread.arithmetic.record import (
+    BoxRef,
+    JudgedLine,
+    Judgement,
+    LineReadings,
+    SlipReadings,
+    TotalKind,
+    TotalReading,
+)
+from formread.money import CURRENCIES
+from formread.record import DITTO, Kind, Value
 
 Row = tuple[Value, Value, Value]
 ROWS: list[Row] = [(2, 499, 998), (None, 350, 350), (3, 299, 897)]
@@ -51,6 +64,125 @@ def test_a_wrong_product_is_shown_in_its_row() -> None:
     assert "8.97, not 8.79" in judged.reason
 
 
+@pytest.mark.parametrize(("line", "right"), [(299, 897), (598, 897), (1196, 897), (987, 897), (8970, 897)])
+def test_each_kind_of_wrong_product_is_called_wrong_in_its_row(line: int, right: int) -> None:
+    """3 x 2.99 is 8.97: the price copied, one too few, one too many, two digits swapped, the point slid."""
+    judged = _judged([ROWS[0], ROWS[1], (3, 299, line)], total=RIGHT + line - right)
+    assert (judged.verdict, judged.slip_kind, judged.computed_total) == ("wrong", "product", RIGHT)
+    assert judged.lines[2].line_total == line
+    assert judged.lines[2].right_total == right
+    assert judged.lines[2].probability_wrong > 0.9
+
+
+def test_a_row_crossed_out_and_counted_is_named() -> None:
+    slip = _slip(ROWS, total=RIGHT)
+    lines = (slip.lines[0], replace(slip.lines[1], struck_out=0.99999), slip.lines[2])
+    judged = judge(SlipReadings(lines, slip.totals))
+    assert (judged.verdict, judged.slip_kind, judged.computed_total) == (
+        "wrong",
+        "struck_counted",
+        RIGHT - 350,
+    )
+    assert judged.lines[1].struck_out
+
+
+def test_ditto_marks_repeat_the_row_above() -> None:
+    rows: list[Row] = [(2, 499, 998), (3, DITTO, 1497)]
+    judged = _judged(rows, total=2495)
+    assert (judged.verdict, judged.lines[1].unit_price) == ("agrees", 499)
+    assert _judged(rows, total=2595).verdict == "wrong"
+
+
+def test_a_row_below_tells_which_price_a_ditto_mark_repeats() -> None:
+    """4.99 or 9.99, alike; the row below repeats the price by a ditto mark, and its product says 9.99."""
+    slip = _slip([(1, 499, None), (3, DITTO, 2997)], total=None)
+    either = Tabled("amount", {499: 0.48, 999: 0.48}, floor=1e-6)
+    lines = (replace(slip.lines[0], unit_price=either), slip.lines[1])
+    assert judge(SlipReadings(lines, slip.totals)).lines[0].unit_price == 999
+
+
+def test_an_offered_price_from_the_price_list_settles_a_doubtful_box() -> None:
+    slip = _slip(ROWS, total=RIGHT)
+    doubtful = Tabled("amount", {350: 0.5, 850: 0.5}, floor=1e-6)
+    code = Tabled("code", {"104-238": 0.97})
+    lines = (
+        slip.lines[0],
+        replace(slip.lines[1], unit_price=doubtful, line_total=None, code=code),
+        slip.lines[2],
+    )
+    known = SlipReadings(lines, (TotalReading("total", _box("amount", RIGHT + 500)),))
+    assert judge(known, prices={"104-238": 350}).computed_total == RIGHT
+    assert judge(known, prices={"104-238": 850}).computed_total == RIGHT + 500
+
+
+def test_an_unsure_slip_asks_for_the_box_that_settles_it() -> None:
+    """Everything is sure but one price, which its row has no product to check by: that box is asked for."""
+    slip = _slip([(2, 499, 998), (1, 350, None)], total=1848)
+    doubtful = Tabled("amount", {350: 0.97, 850: 0.02}, floor=1e-6)
+    read = SlipReadings((slip.lines[0], replace(slip.lines[1], unit_price=doubtful)), slip.totals)
+    judged = judge(read)
+    assert (judged.verdict, judged.ask) == ("unsure", BoxRef("unit_price", 2))
+    assert "unit price in row 2" in judged.reason
+    for price, verdict in ((350, "wrong"), (850, "agrees")):
+        settled = (read.lines[0], replace(read.lines[1], unit_price=Confirmed(price)))
+        assert judge(SlipReadings(settled, read.totals)).verdict == verdict
+
+
+def _three(count: int, price: int) -> tuple[tuple[Kind, int], ...]:
+    return ("quantity", count), ("amount", price), ("amount", count * price)
+
+
+def _doubtful(kind: Kind, value: int, other: int, sure: float) -> Tabled:
+    return Tabled(kind, {other: (1 - sure) / 2, value: sure}, floor=1e-6)
+
+
+@st.composite
+def doubtful_slips(draw: st.DrawFn) -> SlipReadings:
+    lines, total = [], 0
+    for number in range(1, draw(st.integers(1, 5)) + 1):
+        count, price = draw(st.integers(1, 5)), draw(st.integers(1, 5000))
+        total += count * price
+        quantity, unit_price, line_total = (
+            _doubtful(kind, value, draw(st.integers(1, 9000)), draw(st.floats(0.5, 0.999)))
+            for kind, value in _three(count, price)
+        )
+        lines.append(LineReadings(number, quantity, unit_price, line_total))
+    total = max(total + draw(st.sampled_from((0, 0, 100, -90, 33))), 1)
+    return SlipReadings(tuple(lines), (TotalReading("total", _box("amount", total)),))
+
+
+@settings(max_examples=40, deadline=None)
+@given(slip=doubtful_slips())
+def test_probabilities_are_probabilities_and_no_kind_is_named_without_a_verdict(slip: SlipReadings) -> None:
+    judged = judge(slip)
+    every = [judged.probability_wrong, judged.computed_probability]
+    every += [p for line in judged.lines for p in (line.probability, line.probability_wrong)]
+    assert all(0 <= p <= 1 for p in every)
+    assert judged.slip_kind is None or judged.verdict == "wrong"
+    assert judged.written_total is None or judged.difference == judged.written_total - judged.computed_total
+
+
+@settings(max_examples=25, deadline=None)
+@given(slip=doubtful_slips(), seed=st.randoms())
+def test_the_order_of_the_rows_changes_nothing(slip: SlipReadings, seed: Random) -> None:
+    lines = list(slip.lines)
+    seed.shuffle(lines)
+    one, two = judge(slip), judge(SlipReadings(tuple(lines), slip.totals))
+    assert two.probability_wrong == pytest.approx(one.probability_wrong, abs=1e-5)
+
+
+def test_a_kind_is_named_from_one_half_on_and_not_below() -> None:
+    """22.55 for 22.45: one carried too many, or one digit off. Only the likelier of two may be named."""
+
+    def kind(share: float) -> str | None:
+        line = JudgedLine(1, 1, 2245, 2245, False, 2245, 1.0, 0.0)
+        found = Found((line,), (), (), (), (), total_slip=("carry", 2245, share))
+        return put_in_words("wrong", 2255, 2245, found, CURRENCIES["GBP"])[0]
+
+    assert kind(0.49) is None
+    assert kind(0.51) == "carry"
+
+
 def test_charges_count_with_their_sign() -> None:
     assert _judged(ROWS, delivery=250, total=RIGHT + 250).verdict == "agrees"
     assert _judged(ROWS, discount=250, total=RIGHT - 250).verdict == "agrees"
@@ -69,8 +201,11 @@ def test_a_misread_price_is_not_blamed_on_the_customer() -> None:
     misread = Tabled("amount", {999: 0.9, 499: 0.08}, floor=1e-6)
     lines = (LineReadings(1, slip.lines[0].quantity, misread, slip.lines[0].line_total), *slip.lines[1:])
     judged = judge(SlipReadings(lines, slip.totals))
-    assert judged.verdict == "agrees"
-    assert judged.lines[0].unit_price == 499
+    assert judged.verdict != "wrong"
+    assert judged.probability_wrong < 0.005
+    assert (judged.lines[0].unit_price, judged.computed_total) == (499, RIGHT)
+    settled = (replace(lines[0], unit_price=Confirmed(499)), *lines[1:])
+    assert judge(SlipReadings(settled, slip.totals)).verdict == "agrees"
 
 
 def test_a_slip_on_which_hardly_a_line_holds_is_not_called_wrong() -> None:

@@ -281,6 +281,25 @@ def reliability(some: Sequence[Outcome]) -> None:
     )
 
 
+def limits(some: Sequence[Outcome]) -> None:
+    """Print what other limits on probability_wrong would give: the price of fewer looks."""
+    said = np.array([o.judged.probability_wrong for o in some])
+    was = np.array([o.slip.wrong for o in some])
+    print(
+        "\nagrees below   wrong above   passed, of wrong   called wrong   false alarms, of right   unsure, of all"
+    )
+    for low, high in ((0.001, 0.9), (0.00125, 0.904), (0.0025, 0.9), (0.005, 0.9), (0.01, 0.9), (0.02, 0.9),
+                      (0.00125, 0.97), (0.00125, 0.8), (0.00125, 0.5)):  # fmt: skip
+        shares = (
+            np.mean(said[was] < low), np.mean(said[was] > high),
+            np.mean(said[~was] > high), np.mean((said >= low) & (said <= high)),
+        )  # fmt: skip
+        passed, caught, false, unsure = (100 * float(share) for share in shares)
+        print(
+            f"{low:12.5f}   {high:11.3f}   {passed:14.2f} %   {caught:10.1f} %   {false:20.2f} %   {unsure:12.1f} %"
+        )
+
+
 def times(some: Sequence[Outcome]) -> None:
     """Print how long a slip takes."""
     every = np.array([o.seconds for o in some]) * 1000
@@ -310,6 +329,7 @@ def main() -> None:
     table("without", [o for o in some if not o.slip.listed])
     named_kinds(some)
     reliability(some)
+    limits(some)
     times(some)
 
 

@@ -1,0 +1,255 @@
+"""The judge's model written out once more, as slowly and plainly as it can be said.
+
+Every combination of readings and of mistakes is listed by itself and weighed; nothing is summed on the way,
+nothing is dropped. Slips of the pen are made forwards, from the right number to all numbers that each slip
+may lead to. Only the probabilities of what is written in each box are taken from the judge.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from functools import cache
+from math import log
+
+from formread.arithmetic.priors import Priors
+from formread.arithmetic.weighing import Weighed
+from formread.record import DITTO, Value
+
+Weights = dict[Value, float]
+LARGEST = 10**7
+
+
+def breadth(amount: int) -> float:
+    digits = len(str(amount))
+    return 1 / 7 / (10 if digits == 1 else 9 * 10.0 ** (digits - 1))
+
+
+def unknown(written: int, right: int) -> float:
+    if written == right:
+        return 0.3 * breadth(written)
+    return 0.7 * 0.5 / (abs(written - right) * (log(LARGEST) + 0.5772156649)) + 0.3 * breadth(written)
+
+
+@cache
+def pen(kind: str, right: int) -> dict[int, float]:
+    """Where a slip of the pen leads from a right number."""
+    found: dict[int, float] = defaultdict(float)
+    digits = str(right)
+    if right <= 0:
+        return {}
+    if kind == "carry":
+        columns = max(len(digits) - 1, 1)
+        for column in range(1, columns + 1):
+            for sign in (1, -1):
+                found[right + sign * 10**column] += 0.85 / columns / 2
+                found[right + sign * 2 * 10**column] += 0.15 / columns / 2
+    if kind == "swap":
+        for reach, share in ((1, 0.85), (2, 0.15)):
+            places = [
+                i
+                for i in range(len(digits) - reach)
+                if digits[i] != digits[i + reach] and not (i == 0 and digits[reach] == "0")
+            ]
+            for i in places:
+                swapped = list(digits)
+                swapped[i], swapped[i + reach] = swapped[i + reach], swapped[i]
+                found[int("".join(swapped))] += share / len(places)
+    if kind == "digit":
+        numbers = [
+            digits[:i] + new + digits[i + 1 :]
+            for i in range(len(digits))
+            for new in "0123456789"
+            if new != digits[i] and not (i == 0 and new == "0")
+        ]
+        for number in numbers:
+            found[int(number)] += 1 / (9 * len(digits) - 1)
+    if kind == "slide":
+        for by, share in ((1, 0.9), (2, 0.1)):
+            found[right * 10**by] += share / 2
+            if right % 10**by == 0:
+                found[right // 10**by] += share / 2
+    return {number: p for number, p in found.items() if number > 0 and number != right}
+
+
+def slip_of_pen(written: int, right: int, shares: dict[str, float]) -> float:
+    """Probability of `written` by slips of the pen and slips of no known kind."""
+    known = sum(
+        shares[kind] * pen(kind, right).get(written, 0.0) for kind in ("carry", "swap", "digit", "slide")
+    )
+    return known + shares["unknown"] * unknown(written, right)
+
+
+def line(written: int, quantity: int | None, price: int, priors: Priors) -> float:
+    count = 1 if quantity is None else quantity
+    right = count * price
+    wrong = priors.line_copied_wrong if count == 1 else priors.product_wrong
+    if written == right:
+        return 1 - wrong
+    shares: dict[str, float] = {str(kind): share for kind, share in priors.line_slips.items()}
+    if count <= 1:
+        shares["times"] = shares["unmultiplied"] = 0.0
+    p = slip_of_pen(written, right, shares)
+    p += shares["times"] / 2 * (written in (right + price, right - price))
+    p += shares["unmultiplied"] * (written == price)
+    return wrong * p / sum(shares.values())
+
+
+def ways(
+    weighed: Weighed, place: int, above: tuple[Value, ...]
+) -> Iterator[tuple[tuple[Value, ...], int, int, float]]:
+    """(written, right, summed, weight) of one row."""
+    row, priors = weighed.rows[place], weighed.priors
+
+    def read(box: Weights, field: int) -> Iterator[tuple[Value, float]]:
+        for value, p in box.items():
+            if value != DITTO:
+                yield value, p
+            elif above[field] is not None:
+                yield above[field], p
+
+    for q, by_q in read(row.quantity.weights, 0):
+        for p, by_p in read(row.unit_price.weights, 1):
+            for t, by_t in read(row.line_total.weights, 2):
+                assert not isinstance(q, str)
+                assert not isinstance(p, str)
+                assert not isinstance(t, str)
+                weight = by_q * by_p * by_t
+                alone = [q, p, t].count(None) == 2
+                if alone and (
+                    q is not None or None not in (row.readings.unit_price, row.readings.line_total)
+                ):
+                    weight *= priors.partial  # a blank quantity means one, so a price may stand by itself
+                if p is None:
+                    yield (q, p, t), t or 0, t or 0, weight
+                    continue
+                right = (1 if q is None else q) * p
+                if t is None:
+                    yield (q, p, t), right, right, weight
+                    continue
+                yield (q, p, t), right, t, weight * line(t, q, p, priors) / breadth(t)
+
+
+def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
+    """(summed, right, whether the sum is slipped in, weight) of every combination before the total."""
+    shares, wrong, rows, charged = slips(weighed)
+
+    def after_rows(
+        place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, weight: float
+    ) -> Iterator[tuple[int, int, bool, float]]:
+        if place == len(weighed.rows):
+            yield summed, right, spent, weight
+            return
+        struck = weighed.rows[place].struck
+        for written, comes, taken, p in ways(weighed, place, above):
+            empty = written == (None, None, None)
+            below = above if empty else written
+            options = [(0, 0, False, 1.0)]
+            if not empty:
+                left_out, twice = (wrong * shares[kind] / max(rows, 1.0) for kind in ("left_out", "twice"))
+                options = [
+                    (taken, comes, False, 1 - struck),
+                    (0, comes, True, (1 - struck) * left_out),
+                    (2 * taken, comes, True, (1 - struck) * twice),
+                    (0, 0, False, struck),
+                    (taken, 0, True, struck * wrong * shares["struck_counted"]),
+                ]
+            for adds, truly, slip, q in options:
+                if not (spent and slip):
+                    yield from after_rows(
+                        place + 1, below, summed + adds, right + truly, spent or slip, weight * p * q
+                    )
+
+    for summed, right, spent, weight in after_rows(0, (None, None, None), 0, 0, False, 1.0):
+        for made, slipped, p in after_goods(weighed, summed, spent, shares, wrong):
+            yield from after_charges(weighed, 0, made, right, slipped, weight * p, shares, wrong, charged)
+
+
+def after_goods(
+    weighed: Weighed, summed: int, spent: bool, shares: dict[str, float], wrong: float
+) -> Iterator[tuple[int, bool, float]]:
+    if weighed.goods is None:
+        yield summed, spent, 1.0
+        return
+    for value, p in weighed.goods.weights.items():
+        if not isinstance(value, int):
+            yield summed, spent, p
+        elif value == summed:
+            yield value, spent, p / breadth(value) * (1 - wrong)
+        elif not spent:
+            yield value, True, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+
+
+def after_charges(
+    weighed: Weighed,
+    place: int,
+    summed: int,
+    right: int,
+    spent: bool,
+    weight: float,
+    shares: dict[str, float],
+    wrong: float,
+    charged: float,
+) -> Iterator[tuple[int, int, bool, float]]:
+    if place == len(weighed.charges):
+        yield summed, right, spent, weight
+        return
+    charge = weighed.charges[place]
+    for value, p in charge.box.weights.items():
+        added = charge.sign * value if isinstance(value, int) else 0
+        options = [(added, False, 1.0)]
+        if added:
+            options.append((0, True, wrong * shares["forgot_charge"] / max(charged, 1.0)))
+            options.append((-added, True, wrong * shares["charge_sign"] / max(charged, 1.0)))
+        for adds, slip, q in options:
+            if not (spent and slip):
+                yield from after_charges(
+                    weighed, place + 1, summed + adds, right + added, spent or slip, weight * p * q,
+                    shares, wrong, charged,
+                )  # fmt: skip
+
+
+def slips(weighed: Weighed) -> tuple[dict[str, float], float, float, float]:
+    """Shares of the kinds on this slip, how often the sum is wrong, rows and charges expected."""
+    filled, struck = 0.0, 0.0
+    for row in weighed.rows:
+        blank = 1.0
+        for box in (row.quantity, row.unit_price, row.line_total):
+            blank *= box.weights.get(None, 0.0) / sum(box.weights.values())
+        filled += (1 - blank) * (1 - row.struck)
+        struck = max(struck, row.struck)
+    charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in weighed.charges)
+    shares: dict[str, float] = {str(kind): share for kind, share in weighed.priors.total_slips.items()}
+    for kind in ("forgot_charge", "charge_sign"):
+        shares[kind] *= min(charged, 1)
+    shares["struck_counted"] *= struck
+    for kind in ("left_out", "twice"):
+        shares[kind] *= min(filled / 2, 1)
+    whole = sum(shares.values())
+    priors = weighed.priors
+    terms = filled + charged
+    right = (1 - priors.addition_wrong) ** max(terms - 1, 0) * (1 - priors.total_copied_wrong)
+    return {kind: share / whole for kind, share in shares.items()}, 1 - right, filled, charged
+
+
+def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
+    """Probability that the total is wrong, and the distribution of the right total."""
+    shares, wrong, _, _ = slips(weighed)
+    whole = off = 0.0
+    rights: dict[int, float] = defaultdict(float)
+    for summed, right, spent, weight in endings(weighed):
+        for written, p in weighed.total.weights.items():
+            if not isinstance(written, int):
+                continue
+            if spent:
+                fits = float(summed == written)
+            elif summed == written:
+                fits = 1 - wrong
+            else:
+                fits = wrong * slip_of_pen(written, summed, shares)
+            if not spent and summed != right:
+                spite = weighed.priors.total_in_spite
+                fits = (1 - spite) * fits + spite * (written == right)
+            mass = weight * p / breadth(written) * fits
+            whole += mass
+            off += mass * (written != right)
+            rights[right] += mass
+    return off / whole, {right: mass / whole for right, mass in rights.items()}
