@@ -16,6 +16,7 @@ FindingKind = Literal[
     "unknown code",
     "old price",
     "price before the offer",
+    "offer left out",
     "neighbour's price",
     "similar code's price",
     "one digit off",
@@ -84,13 +85,40 @@ def check_prices(report: Report, price_list: PriceList) -> tuple[Finding, ...]:
             disagreement = _words_disagree(place, name, line, product, price_list)
             if disagreement:
                 found.append(disagreement)
+            if _takes_the_offer(line, product):
+                continue
             if line.unit_price is not None and line.unit_price != product.price:
                 found.append(_other_price(place, name, line, product, price_list))
+            elif product.cost(_pieces(line)) != _pieces(line) * product.price:
+                found.append(_offer_left_out(place, name, line, product, unit))
     return tuple(found)
 
 
 def _pieces(line: Line) -> int:
     return 1 if line.quantity is None else line.quantity  # a blank quantity counts as one, as for the judge
+
+
+def _takes_the_offer(line: Line, product: Product) -> bool:
+    """Say whether the line total is the price of the pieces together, by an offer of the list."""
+    return product.together is not None and line.line_total == product.cost(_pieces(line))
+
+
+def _offer_left_out(place: int, name: str, line: Line, product: Product, unit: Currency) -> Finding:
+    pieces = _pieces(line)
+    together = product.cost(pieces)
+    money = pieces * product.price - together
+    return Finding(
+        place,
+        name,
+        line.row,
+        "offer left out",
+        line.code or "",
+        line.unit_price,
+        product.price,
+        money,
+        f"{_described(product)} is on offer ({product.offer}): {pieces} cost {format_money(together, unit)}, "
+        f"written without it. {format_money(money, unit)}: the customer would pay too much.",
+    )
 
 
 def similar_products(code: str, price_list: PriceList) -> tuple[Product, ...]:

@@ -37,10 +37,26 @@ HEADINGS: Mapping[str, frozenset[str]] = MappingProxyType(
 )
 """Our columns and the headings they may carry: common practice, no source."""
 
+_NUMBER = r"(\d+|one|two|three|four|five|six)"
+_SO_MANY_FOR = re.compile(rf"(?:any |buy )?{_NUMBER} for (?:the price of )?(.+)")
+_SOME_FREE = re.compile(rf"buy {_NUMBER},? (?:and )?get (?:another )?{_NUMBER}(?: extra)? (?:for )?free")
+_NUMBER_WORDS = {word: n for n, word in enumerate("one two three four five six".split(), 1)}
+
 _LEARNED_SLIPS = 2  # one slip alone can't testify for its own price
 _GS1_SHARE = 0.8  # a list most of whose codes hold their check digit is a list of GTINs
 _GS1_LEAST = 5  # fewer codes may hold a check digit by chance (one in ten does)
 _SECTION_WORDS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """So many pieces together for so much: ``Offer(3, 1000)`` is "3 for 10.00".
+
+    Pieces beyond a multiple of `pieces` cost the product's price each.
+    """
+
+    pieces: int
+    amount: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +74,9 @@ class Product:
     old_price
         Minor units that it used to cost, where the list says so.
     offer
-        An offer in words that is no single price ("3 for 10.00"); it is shown, not computed with.
+        An offer that is no single price, as the list words it ("3 for 10.00").
+    together
+        What that offer means, where its words are understood; else None, and it is only shown.
     size
         How much room one piece takes in a bag, in the list's own unit, or None.
     place
@@ -73,9 +91,18 @@ class Product:
     full_price: int
     old_price: int | None = None
     offer: str | None = None
+    together: Offer | None = None
     size: float | None = None
     place: str = ""
     row: int = 0
+
+    def cost(self, pieces: int) -> int:
+        """Return what so many pieces cost, in minor units, with the offer where it makes them cheaper."""
+        plain = pieces * self.price
+        if self.together is None:
+            return plain
+        times, rest = divmod(pieces, self.together.pieces)
+        return min(plain, times * self.together.amount + rest * self.price)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +131,11 @@ class PriceList:
     def prices(self) -> Mapping[str, int]:
         """What one piece costs now, in minor units, by normalised code."""
         return {code: product.price for code, product in self.products.items()}
+
+    @property
+    def offers(self) -> Mapping[str, tuple[Offer, ...]]:
+        """The offers on several pieces together, by normalised code; products without one are left out."""
+        return {code: (product.together,) for code, product in self.products.items() if product.together}
 
     @property
     def descriptions(self) -> Mapping[str, str]:
@@ -197,6 +229,7 @@ def _product(table: Table, row: Row, unit: Currency, problems: RowProblems) -> P
         full_price=full_price,
         old_price=old_price,
         offer=offer,
+        together=_together(offer, full_price, unit) if offer else None,
         size=size,
         place=table.cell(row, "place"),
         row=row.number,
@@ -240,6 +273,39 @@ def _offer(text: str, full_price: int, unit: Currency) -> tuple[int | None, str 
     if price > full_price:
         raise ValueError(f"the offer price {text} is more than the price {format_money(full_price, unit)}")
     return price, None
+
+
+def _together(words: str, price: int, unit: Currency) -> Offer | None:
+    """Understand an offer on several pieces: "3 for 10.00", "3 for 2", "buy 2 get 1 free".
+
+    A bare whole number after "for" is a number of pieces to pay ("3 for 2") where that many pieces are fewer
+    and the sum it would be as money is less than one piece costs; otherwise it is an amount.
+    """
+    plain = " ".join(words.casefold().split()).rstrip(".!")
+    free = _SOME_FREE.fullmatch(plain)
+    if free:
+        paid, given = (_pieces_of(part) for part in free.groups())
+        return Offer(paid + given, paid * price) if paid and given else None
+    found = _SO_MANY_FOR.fullmatch(plain)
+    if not found:
+        return None
+    pieces, rest = _pieces_of(found[1]), found[2]
+    if pieces < 2:
+        return None
+    paid = _pieces_of(rest)
+    if 0 < paid < pieces and ("price of" in plain or paid * unit.unit < price):
+        return Offer(pieces, paid * price)
+    try:
+        amount = parse_amount(rest, unit)
+    except ValueError:
+        return None
+    # More than the pieces cost one by one is no offer: the words mean something else.
+    return Offer(pieces, amount) if 0 < amount <= pieces * price else None
+
+
+def _pieces_of(text: str) -> int:
+    """Read a small number in figures or in words; 0 where it is none."""
+    return _NUMBER_WORDS.get(text, int(text) if text.isdecimal() and len(text) < 4 else 0)
 
 
 _SIZE_WORDS = MappingProxyType({"s": 1.0, "small": 1.0, "m": 2.0, "medium": 2.0, "l": 4.0, "large": 4.0})

@@ -1,5 +1,6 @@
 """What the price list finds on slips that may add up perfectly."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -92,3 +93,15 @@ def test_words_that_belong_to_another_code_are_asked_about(prices: PriceList) ->
     assert finding.kind == "description and code disagree"
     assert finding.money == 2 * (875 - 620)
     assert "117-010" in finding.message
+
+
+def test_an_offer_on_several_pieces_is_missed_only_where_the_line_total_leaves_it_out(tmp_path: Path) -> None:
+    path = tmp_path / "spring.csv"
+    path.write_text("code,description,price,offer\n104-238,Lilac soap,4.99,3 for 12.00\n")
+    prices = read_price_list(path)
+    soap = Line(1, "104-238", None, 4, 499, 1996)
+    (finding,) = check_prices(one_slip(soap), prices)
+    assert (finding.kind, finding.money) == ("offer left out", 1996 - 1200 - 499)
+    assert check_prices(one_slip(replace(soap, line_total=1699)), prices) == ()
+    assert check_prices(one_slip(replace(soap, quantity=3, unit_price=400, line_total=1200)), prices) == ()
+    assert check_prices(one_slip(replace(soap, quantity=2, line_total=998)), prices) == ()

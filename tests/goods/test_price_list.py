@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formread.errors import ListError
-from formread.goods.price_list import learn_prices, read_price_list
+from formread.goods.price_list import Offer, learn_prices, read_price_list
 from formread.goods.written import (
     carries_gs1_number,
     gs1_check_digit,
@@ -236,6 +236,34 @@ def test_one_digit_off_and_swapped_neighbours_are_told_apart(digits: str, data: 
 def test_codes_differ_by_their_zeros_and_not_by_their_spacing() -> None:
     assert normalise_code(" 104-238") == normalise_code("104 238") == "104238"
     assert normalise_code("0042") != normalise_code("42")
+
+
+@pytest.mark.parametrize(
+    ("words", "pieces", "amount"),
+    [
+        ("3 for 10.00", 3, 1000),
+        ("3 for £10", 3, 1000),
+        ("any 2 for 8", 2, 800),
+        ("3 for 2", 3, 1000),
+        ("three for the price of two", 3, 1000),
+        ("buy one get one free", 2, 500),
+        ("Buy 2, get 1 free!", 3, 1000),
+    ],
+)
+def test_an_offer_on_several_pieces_is_understood(
+    tmp_path: Path, words: str, pieces: int, amount: int
+) -> None:
+    prices = read_price_list(written(tmp_path, f'code,price,offer\n1,5.00,"{words}"\n2,5.00,\n'))
+    assert prices.offers == {"1": (Offer(pieces, amount),)}
+    one = prices.products["1"]
+    assert [one.cost(n) for n in (1, pieces, pieces + 1)] == [500, amount, amount + 500]
+
+
+@pytest.mark.parametrize("words", ["3 for 16.00", "half price in May", "1 for 4.00", "2 for the garden"])
+def test_an_offer_in_words_that_say_no_price_is_only_shown(tmp_path: Path, words: str) -> None:
+    prices = read_price_list(written(tmp_path, f"code,price,offer\n1,5.00,{words}\n"))
+    assert prices.offers == {}
+    assert prices.products["1"].offer == words
 
 
 def pile(*slips: list[tuple[str, int]]) -> Report:
