@@ -1,15 +1,21 @@
-"""Which one box, once a person has looked at it, would settle an unsure slip best."""
+"""Which box, once a person has looked at it, would settle an unsure slip best: the value of information."""
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterator
+from typing import Final, Literal
 
 import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.costs import Costs
 from formread.arithmetic.moves import Entries
-from formread.arithmetic.record import BoxRef, Field
+from formread.arithmetic.record import BoxRef
 from formread.arithmetic.weighing import Weighed
+
+SURE: Final = 1e-5
+"""A box whose value is this sure is not asked for."""
+MOST_ASKED: Final = 8
+"""Boxes named for one slip: who has looked at so many has looked at the slip."""
 
 Onward = list[dict[Hashable, chain.Floats]]
 Spread = dict[int, chain.Floats]
@@ -27,26 +33,38 @@ def row_posterior(weighed: Weighed, place: int, onward: Onward) -> list[tuple[En
     return found
 
 
-def box_to_ask(weighed: Weighed, costs: Costs) -> BoxRef | None:
-    """The one box whose value, once a person has confirmed it, leaves the least expected cost.
+def boxes_to_ask(weighed: Weighed, costs: Costs) -> tuple[BoxRef, ...]:
+    """The boxes that are worth a look, that one first whose value leaves the least expected cost.
 
     What each value would do to the probability that the total is wrong is read off the same sums over all
-    combinations, so every box and every value is weighed. Of boxes that help alike the first is asked for.
+    combinations, so every box and every value is weighed. Of boxes that save alike, that one goes first which
+    leaves less doubt (Shannon's entropy of "wrong", given its value); boxes that are sure are left out.
     """
-    best: tuple[float, BoxRef] | None = None
-    for ref, spread in _spreads(weighed):
+    found: list[tuple[float, float, int, BoxRef]] = []
+    for place, (ref, spread) in enumerate(_spreads(weighed)):
         weights = np.array(list(spread.values()))
         whole = float(weights[:, 0].sum())
-        if len(spread) < 2 or whole <= 0:
+        if len(spread) < 2 or whole <= 0 or weights[:, 0].max() > (1 - SURE) * whole:
             continue
-        expected = sum(
-            of_all / whole * costs.least(min(wrong / of_all, 1.0))
-            for of_all, wrong in weights.tolist()
-            if of_all > 0
-        )
-        if best is None or expected < best[0] - 1e-9:
-            best = (expected, ref)
-    return None if best is None else best[1]
+        at = weights[:, 0] > 0
+        shares, wrong = weights[at, 0] / whole, np.minimum(weights[at, 1] / weights[at, 0], 1.0)
+        cost = sum(p * costs.least(w) for p, w in zip(shares.tolist(), wrong.tolist(), strict=True))
+        found.append((round(cost, 3), round(float(shares @ _entropy(wrong)), 6), place, ref))
+    return tuple(ref for _, _, _, ref in sorted(found)[:MOST_ASKED])
+
+
+def _entropy(p: chain.Floats) -> chain.Floats:
+    """Shannon's entropy of a yes or no, in bits; (N,) probabilities."""
+    inside = np.clip(p, 1e-12, 1 - 1e-12)
+    bits: chain.Floats = -inside * np.log2(inside) - (1 - inside) * np.log2(1 - inside)
+    return bits
+
+
+_FIELDS: Final[tuple[Literal["unit_price", "line_total", "quantity"], ...]] = (
+    "unit_price",
+    "line_total",
+    "quantity",
+)
 
 
 def _spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
@@ -57,27 +75,22 @@ def _spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
     columns = np.stack(
         [weighed.weights.sum(axis=0), np.where(holds, 0.0, weighed.weights).sum(axis=0)], axis=1
     )
-    if weighed.total_place is not None:
-        spread = dict(zip(weighed.written, columns, strict=True))
-        yield BoxRef("total", place=weighed.total_place), spread
+    spread = dict(zip(weighed.written, columns, strict=True))
+    yield BoxRef("total", nth=weighed.total_nth), spread
     for place, row in enumerate(weighed.rows):
         posteriors = [row_posterior(weighed, place, ahead) for ahead in onward]
-        fields: tuple[Field, ...] = ("unit_price", "line_total", "quantity")
-        for field in fields:
+        for field in _FIELDS:
             yield BoxRef(field, row.readings.row), _row_spread(posteriors, field)
     after = len(weighed.rows)
-    if weighed.goods is not None and weighed.goods_place is not None:
-        yield (
-            BoxRef("goods", place=weighed.goods_place),
-            _spread(weighed, after, onward, weighed.goods_meaning),
-        )
+    if weighed.goods is not None:
+        yield BoxRef("goods"), _spread(weighed, after, onward, weighed.goods_meaning)
     after += weighed.goods is not None
     for place, charge in enumerate(weighed.charges):
         meaning = tuple(amount for amount, _ in weighed.charge_stages[place].meaning)
-        yield BoxRef("charge", place=charge.place), _spread(weighed, after + place, onward, meaning)
+        yield charge.ref, _spread(weighed, after + place, onward, meaning)
 
 
-def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: Field) -> Spread:
+def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: str) -> Spread:
     spread: Spread = defaultdict(lambda: np.zeros(2))
     for which, posterior in enumerate(posteriors):
         for entries, p in posterior:

@@ -7,14 +7,15 @@ from typing import Final
 import numpy as np
 
 from formread.arithmetic import chain
-from formread.arithmetic.asking import box_to_ask, row_posterior
+from formread.arithmetic.asking import boxes_to_ask, row_posterior
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
+from formread.arithmetic.facts import NO_FACTS, Facts, confirm
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import Found, put_in_words, question
-from formread.arithmetic.record import BoxRef, JudgedCharge, JudgedLine, Judgement, SlipReadings
+from formread.arithmetic.record import JudgedCharge, JudgedLine, Judgement, SlipReadings
 from formread.arithmetic.rows import BLANK
 from formread.arithmetic.weighing import Weighed
 from formread.money import CURRENCIES, Currency
@@ -27,6 +28,7 @@ UNLIKELY: Final = 0.01
 def judge(
     slip: SlipReadings,
     *,
+    facts: Facts = NO_FACTS,
     prices: Mapping[str, int] | None = None,
     pile: Mapping[str, int] | None = None,
     priors: Priors = STANDARD,
@@ -39,6 +41,8 @@ def judge(
     ----------
     slip
         The readings of its boxes.
+    facts
+        What a person has confirmed, by box (see :func:`confirm`).
     prices
         The price list: minor units by product code.
     pile
@@ -49,17 +53,20 @@ def judge(
     unit
         The currency in which reasons are worded.
 
-    Returns
-    -------
-    Judgement
+    Raises
+    ------
+    ValueError
+        For a fact about a box that the slip does not have.
     """
     known = {**(pile or {}), **(prices or {})}
-    weighed = Weighed(slip, known, priors)
+    weighed = Weighed(confirm(slip, facts), known, priors)
     judgement = _answer(weighed, costs, unit)
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
-    ask = box_to_ask(weighed, costs)
-    return judgement if ask is None else _with_question(judgement, ask)
+    asks = boxes_to_ask(weighed, costs)
+    if not asks:
+        return judgement
+    return replace(judgement, asks=asks, reason=f"{judgement.reason} {question(asks[0])}")
 
 
 def pile_prices(slips: Sequence[SlipReadings]) -> dict[str, int]:
@@ -268,7 +275,3 @@ def _total_slip(weighed: Weighed, column: int | None) -> tuple[str, int, float] 
             found.append((share, name, int(made[at[best]])))
     weight, kind, start = max(found)
     return kind, start, weight / max(weighed.whole, 1e-300)
-
-
-def _with_question(judgement: Judgement, ask: BoxRef) -> Judgement:
-    return replace(judgement, ask=ask, reason=f"{judgement.reason} {question(ask)}")

@@ -10,6 +10,7 @@ from formread.arithmetic import chain
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
+from formread.arithmetic.record import BoxRef
 from formread.arithmetic.rows import BLANK, Context, Row, Ways
 
 LEAST_MOVE: Final = 1e-8
@@ -192,7 +193,7 @@ def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | No
 class ChargeBox:
     """A charge while its slip is weighed: ``sign`` is +1 for delivery, -1 for a discount or a deposit."""
 
-    place: int
+    ref: BoxRef
     sign: int
     box: Box
 

@@ -21,7 +21,7 @@ _FIELD_WORDS = {
     "unit_price": "the unit price",
     "line_total": "the line total",
     "goods": "the goods total",
-    "charge": "the charge",
+    **_CHARGE_WORDS,
     "total": "the total",
 }
 
@@ -92,7 +92,7 @@ def put_in_words(
 
 def question(ask: BoxRef) -> str:
     """Say which box a person should look at."""
-    where = _FIELD_WORDS[ask.field]
+    where = _FIELD_WORDS[ask.role]
     return f"Look at {where} in row {ask.row}." if ask.row is not None else f"Look at {where}."
 
 

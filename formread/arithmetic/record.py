@@ -7,7 +7,11 @@ from formread.record import Reading
 from formread.slips import ChargeKind, Verdict
 
 TotalKind = Literal["goods", "delivery", "discount", "deposit", "other", "total"]
-Field = Literal["code", "quantity", "unit_price", "line_total", "goods", "charge", "total"]
+BoxRole = Literal[
+    "code", "quantity", "unit_price", "line_total", "struck_out",
+    "goods", "delivery", "discount", "deposit", "other", "total",
+]  # fmt: skip
+"""What a box is for. ``struck_out`` is no box but the question whether a row is crossed out: 1 or 0."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +47,21 @@ class SlipReadings:
 
 @dataclass(frozen=True, slots=True)
 class BoxRef:
-    """Names one box of a slip: the row (None in the totals block), the field, and for totals their place."""
+    """Names one box of a slip.
 
-    field: Field
+    Attributes
+    ----------
+    role
+        What it is for.
+    row
+        The row, as :class:`LineReadings` numbers them; None in the totals block.
+    nth
+        Which of several boxes of that role in the totals block, from 0; rows have one of each.
+    """
+
+    role: BoxRole
     row: int | None = None
-    place: int | None = None
+    nth: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +109,8 @@ class Judgement:
         Why, in plain words.
     at_stake
         Expected minor units lost by somebody if nothing is done.
-    ask
-        For ``unsure``: the one box that would settle most, else None.
+    asks
+        For ``unsure``: the boxes that a person's look would help with, the one that settles most first.
     """
 
     verdict: Verdict
@@ -110,4 +124,9 @@ class Judgement:
     slip_kind: str | None
     reason: str
     at_stake: int
-    ask: BoxRef | None = None
+    asks: tuple[BoxRef, ...] = ()
+
+    @property
+    def ask(self) -> BoxRef | None:
+        """The one box that would settle most; None where no look would help."""
+        return self.asks[0] if self.asks else None

@@ -19,7 +19,7 @@ from formread.arithmetic.moves import (
     written_given_sum,
 )
 from formread.arithmetic.priors import Priors
-from formread.arithmetic.record import SlipReadings, TotalReading
+from formread.arithmetic.record import BoxRef, SlipReadings
 from formread.arithmetic.rows import Row, known_prices
 from formread.record import Reading
 from formread.slips import ChargeKind
@@ -46,13 +46,16 @@ class Weighed:
         self.priors = priors
         rows = [Row(line, known_prices(line, prices)) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
-        charges = [(place, total) for place, total in enumerate(slip.totals) if total.kind in CHARGE_SIGNS]
-        self.charges = [ChargeBox(place, CHARGE_SIGNS[t.kind], Box(t.reading)) for place, t in charges]
-        self.kinds: list[ChargeKind] = [t.kind for _, t in charges]  # type: ignore[misc]
-        places = {total.kind: place for place, total in enumerate(slip.totals)}
-        self.total_place, self.goods_place = places.get("total"), places.get("goods")
-        self.goods = next((Box(t.reading) for t in slip.totals if t.kind == "goods"), None)
-        self.total = Box(_merged([t for t in slip.totals if t.kind == "total"]))
+        boxes = [(BoxRef(t.kind, nth=_nth(slip, place)), t.reading) for place, t in enumerate(slip.totals)]
+        self.charges = [
+            ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(reading))
+            for ref, reading in boxes
+            if ref.role in CHARGE_SIGNS
+        ]
+        self.kinds: list[ChargeKind] = [charge.ref.role for charge in self.charges]  # type: ignore[misc]
+        self.goods = next((Box(reading) for ref, reading in boxes if ref.role == "goods"), None)
+        self.total_nth, total = _last_written([reading for ref, reading in boxes if ref.role == "total"])
+        self.total = Box(total)
         for row in self.rows:
             row.ask()
         self._weigh()
@@ -186,9 +189,13 @@ def _written(row: Row) -> bool:
     )
 
 
-def _merged(totals: list[TotalReading]) -> Reading | None:
+def _nth(slip: SlipReadings, place: int) -> int:
+    return sum(total.kind == slip.totals[place].kind for total in slip.totals[:place])
+
+
+def _last_written(totals: list[Reading]) -> tuple[int, Reading | None]:
     """The total's reading; of several boxes (a design that repeats it) the last that is written."""
-    for total in reversed(totals):
-        if total.reading.probability_of(None) < 0.5:
-            return total.reading
-    return totals[-1].reading if totals else None
+    for nth in range(len(totals) - 1, -1, -1):
+        if totals[nth].probability_of(None) < 0.5:
+            return nth, totals[nth]
+    return (0, None) if not totals else (len(totals) - 1, totals[-1])

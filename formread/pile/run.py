@@ -7,7 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
-from formread.arithmetic import judge, pile_prices
+from formread.arithmetic import Facts, confirm, judge, pile_prices
 from formread.arithmetic.record import BoxRef, Judgement
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
@@ -112,11 +112,23 @@ def judge_pile(
     currency: str,
     prices: Mapping[str, int] | None = None,
     descriptions: Mapping[str, str] | None = None,
+    confirmed: Mapping[int, Facts] | None = None,
 ) -> Pile:
-    """Judge slips that were read, each with the others' prices as evidence."""
-    learned = pile_prices([slip.readings for slip in read])
+    """Judge slips that were read, each with the others' prices as evidence.
+
+    Parameters
+    ----------
+    read, problems
+        What the photos gave.
+    confirmed
+        What a person has confirmed on each slip, by its place in `read`.
+    """
+    facts = confirmed or {}
+    known = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
+    learned = pile_prices(known)
     judgements = tuple(
-        _with_doubt(judge(slip.readings, prices=prices, pile=learned), slip.layout) for slip in read
+        _with_doubt(judge(readings, prices=prices, pile=learned), slip.layout)
+        for slip, readings in zip(read, known, strict=True)
     )
     slips = tuple(
         _slip(one, judgement, descriptions or {}) for one, judgement in zip(read, judgements, strict=True)
@@ -184,12 +196,15 @@ _FIELD_NAMES = {
     "unit_price": "unit price",
     "line_total": "line total",
     "goods": "goods total",
-    "charge": "charge",
+    "delivery": "delivery charge",
+    "discount": "discount",
+    "deposit": "deposit",
+    "other": "extra charge",
     "total": "total",
 }
 
 
 def box_name(ref: BoxRef) -> str:
     """Name a box for a person: ``row 3, unit price``, ``total``."""
-    name = _FIELD_NAMES[ref.field]
+    name = _FIELD_NAMES[ref.role]
     return name if ref.row is None else f"row {ref.row}, {name}"

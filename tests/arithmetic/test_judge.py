@@ -128,6 +128,49 @@ def test_an_unsure_slip_asks_for_the_box_that_settles_it() -> None:
         assert judge(SlipReadings(settled, read.totals)).verdict == verdict
 
 
+def test_facts_by_box_are_the_same_as_readings_that_were_confirmed_and_leave_the_readings_alone() -> None:
+    slip = _slip(ROWS, delivery=250, total=RIGHT)
+    before = slip.lines[1]
+    facts: dict[BoxRef, Value] = {BoxRef("unit_price", 2): 360, BoxRef("line_total", 2): 360}
+    known = (
+        slip.lines[0],
+        replace(before, unit_price=Confirmed(360), line_total=Confirmed(360)),
+        slip.lines[2],
+    )
+    assert judge(slip, facts=facts) == judge(SlipReadings(known, slip.totals))
+    assert slip.lines[1] is before
+    assert judge(slip, facts={BoxRef("delivery"): None}).verdict == "agrees"
+    crossed = judge(slip, facts={BoxRef("struck_out", 2): 1, BoxRef("delivery"): None})
+    assert (crossed.computed_total, crossed.lines[1].struck_out) == (RIGHT - 350, True)
+
+
+@pytest.mark.parametrize(
+    ("ref", "value"),
+    [
+        (BoxRef("unit_price", 9), 1),
+        (BoxRef("discount"), 1),
+        (BoxRef("delivery", nth=1), 1),
+        (BoxRef("delivery", 1), 1),
+        (BoxRef("code", 1), 7),
+        (BoxRef("line_total", 1), -5),
+        (BoxRef("struck_out", 1), 2),
+    ],
+)
+def test_a_fact_about_a_box_that_is_not_there_or_cannot_hold_it_is_refused(ref: BoxRef, value: Value) -> None:
+    with pytest.raises(ValueError, match=r"slip has no|cannot hold|rows have no"):
+        judge(_slip(ROWS, delivery=250, total=RIGHT), facts={ref: value})
+
+
+def test_boxes_are_asked_for_in_the_order_in_which_they_settle_and_each_once() -> None:
+    """A doubtful price without a product beside it tells most; a box that changes nothing is not asked for first."""
+    slip = _slip([(2, 499, 998), (1, 350, None)], total=1848)
+    doubtful = Tabled("amount", {350: 0.97, 850: 0.02}, floor=1e-6)
+    judged = judge(SlipReadings((slip.lines[0], replace(slip.lines[1], unit_price=doubtful)), slip.totals))
+    assert judged.asks[0] == judged.ask == BoxRef("unit_price", 2)
+    assert len(set(judged.asks)) == len(judged.asks)
+    assert judge(slip, facts=dict.fromkeys([BoxRef("total")], 1348)).asks == ()
+
+
 def _three(count: int, price: int) -> tuple[tuple[Kind, int], ...]:
     return ("quantity", count), ("amount", price), ("amount", count * price)
 

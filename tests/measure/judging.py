@@ -12,7 +12,7 @@ import argparse
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from math import log
 from pathlib import Path
@@ -20,7 +20,7 @@ from typing import Final, get_args
 
 import numpy as np
 
-from formread.arithmetic import Confirmed, judge
+from formread.arithmetic import Facts, judge
 from formread.arithmetic.record import BoxRef, Judgement, LineReadings, SlipReadings
 from formread.record import DITTO, Reading, Value
 from tests.measure.reading import wilson
@@ -151,23 +151,12 @@ def _added(sums: dict[int, float], options: dict[int, float]) -> dict[int, float
     return dict(sorted(made.items(), key=lambda item: -item[1])[:_SUMS])
 
 
-def confirm(readings: SlipReadings, slip: Simulated, ask: BoxRef) -> SlipReadings:
+def look(slip: Simulated, ask: BoxRef) -> Facts:
     """A person looks at the one box that was asked for and says what is written there."""
     if ask.row is None:
-        assert ask.place is not None
-        totals = list(readings.totals)
-        totals[ask.place] = replace(totals[ask.place], reading=Confirmed(slip.totals[ask.place][1]))
-        return replace(readings, totals=tuple(totals))
-    row, lines = slip.rows[ask.row - 1], list(readings.lines)
-    line = lines[ask.row - 1]
-    match ask.field:
-        case "quantity":
-            lines[ask.row - 1] = replace(line, quantity=Confirmed(row.quantity, "quantity"))
-        case "unit_price":
-            lines[ask.row - 1] = replace(line, unit_price=Confirmed(row.unit_price))
-        case _:
-            lines[ask.row - 1] = replace(line, line_total=Confirmed(row.line_total))
-    return replace(readings, lines=tuple(lines))
+        return {ask: next(value for kind, value in slip.totals if kind == ask.role)}
+    row = slip.rows[ask.row - 1]
+    return {ask: {"quantity": row.quantity, "unit_price": row.unit_price}.get(ask.role, row.line_total)}
 
 
 def one(number: int, mix: Mix, reader: Recorded | Middling) -> Outcome:
@@ -181,7 +170,7 @@ def one(number: int, mix: Mix, reader: Recorded | Middling) -> Outcome:
     seconds = time.perf_counter() - start
     after, settled = judged.computed_total, judged.verdict
     if judged.verdict == "unsure" and judged.ask is not None:
-        again = judge(confirm(readings, slip, judged.ask), prices=prices)
+        again = judge(readings, facts=look(slip, judged.ask), prices=prices)
         after, settled = again.computed_total, again.verdict
     holds, total = forced(readings)
     return Outcome(slip, mix, judged, after, settled, *bare_flag(readings), not holds, total, seconds)

@@ -1,16 +1,18 @@
 """Record how the reader reads boxes whose truth is known: the confusions that the judge is measured on.
 
-    python -m tests.measure.record_confusions SHARED_DATA MNIST_IDX OUT.json [--slips 400]
+    python -m tests.measure.record_confusions SHARED_DATA MNIST_IDX OUT.json [--slips 400] [--family test]
 
 SHARED_DATA holds the UNIPEN files and ``mnist_writers.npz``, MNIST_IDX the idx files. The boxes are those of
-drawn slips of the family ``test``, in hands of writers that neither training nor calibration saw (see
-``written_boxes``), pounds and pence of a split column joined as the product joins them. Only numbers are
-kept, no picture.
+drawn slips, pounds and pence of a split column joined as the product joins them: of the family ``test``, in
+hands of writers that neither training nor calibration saw (see ``written_boxes``), to measure on; or of the
+family ``tune``, in hands of the calibration's writers, to develop on. Only numbers are kept, no picture.
 
 The file is a JSON object ``{"about": text, "boxes": [...]}``. Of each box it holds
 
 ``kind``
     ``"amount"`` or ``"quantity"``.
+``writer``
+    Whose hand it is.
 ``truth``
     The value written: minor units, a whole number, ``null`` for an empty box, ``"\\""`` for a ditto mark.
 ``values``
@@ -27,14 +29,16 @@ import json
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, Final, Literal, get_args
 
 import numpy as np
 
 from formread.reading import join_pounds_pence, read_boxes
 from formread.record import DITTO, Reading, Value
-from tests.measure.written_boxes import Sources, Written, hands_of, slip_boxes
+from tests.measure.written_boxes import Part, Sources, Written, hands_of, slip_boxes
 
+Family = Literal["tune", "test"]
+_PARTS: Final[dict[Family, Part]] = {"tune": "calibration", "test": "test"}
 SEED = 23
 _BATCH = 256
 _PROBES = 6
@@ -64,7 +68,7 @@ def _joined(pounds: Value, pence: Value) -> Value:
     return (pounds if isinstance(pounds, int) else 0) * 100 + (pence if isinstance(pence, int) else 0)
 
 
-def entry(kind: str, value: Value, reading: Reading, rng: np.random.Generator) -> dict[str, Any]:
+def entry(kind: str, writer: str, value: Value, reading: Reading, rng: np.random.Generator) -> dict[str, Any]:
     """Write down one reading."""
     listed = {v for v, _ in reading.values} | {value}
     near: list[float] = []
@@ -79,6 +83,7 @@ def entry(kind: str, value: Value, reading: Reading, rng: np.random.Generator) -
     randoms = [int(v) for v in rng.integers(1, most, _PROBES) if int(v) not in listed]
     return {
         "kind": kind,
+        "writer": writer,
         "truth": value,
         "values": [[v, float(f"{p:.4g}")] for v, p in reading.values],
         "truth_p": float(f"{reading.probability_of(value):.4g}"),
@@ -89,10 +94,10 @@ def entry(kind: str, value: Value, reading: Reading, rng: np.random.Generator) -
     }
 
 
-def record(sources: Sources, slips: int) -> list[dict[str, Any]]:
+def record(sources: Sources, family: Family, slips: int) -> list[dict[str, Any]]:
     """Draw slips, read their boxes, write the readings down."""
     rng = np.random.default_rng(SEED)
-    found = pairs(slip_boxes(hands_of(sources, "test"), "test", slips, rng), rng)
+    found = pairs(slip_boxes(hands_of(sources, _PARTS[family]), family, slips, rng), rng)
     boxes: list[dict[str, Any]] = []
     while batch := list(islice(found, _BATCH)):
         read: dict[tuple[int, int], Reading] = {}
@@ -102,7 +107,8 @@ def record(sources: Sources, slips: int) -> list[dict[str, Any]]:
             read.update(zip(places, readings, strict=True))
         for i, (value, parts) in enumerate(batch):
             whole = read[i, 0] if len(parts) == 1 else join_pounds_pence(read[i, 0], read[i, 1])
-            boxes.append(entry("quantity" if parts[0].kind == "quantity" else "amount", value, whole, rng))
+            kind = "quantity" if parts[0].kind == "quantity" else "amount"
+            boxes.append(entry(kind, parts[0].writer, value, whole, rng))
         print(f"{len(boxes)} boxes", flush=True)
     return boxes
 
@@ -114,14 +120,15 @@ def main() -> None:
     parser.add_argument("mnist", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("--slips", type=int, default=400)
+    parser.add_argument("--family", choices=get_args(Family), default="test")
     asked = parser.parse_args()
-    boxes = record(Sources(asked.shared, asked.mnist), asked.slips)
+    boxes = record(Sources(asked.shared, asked.mnist), asked.family, asked.slips)
     for kind in ("amount", "quantity"):
         some = [b for b in boxes if b["kind"] == kind and b["truth"] is not None]
         first = sum(b["values"][0][0] == b["truth"] for b in some if b["values"])
         five = sum(b["truth"] in [v for v, _ in b["values"][:5]] for b in some)
         print(f"{kind}: {len(some)} written boxes, right at once {first}, in the best five {five}")
-    about = f"{asked.slips} drawn slips, family test, test writers, seed {SEED}"
+    about = f"{asked.slips} drawn slips, family {asked.family}, {_PARTS[asked.family]} writers, seed {SEED}"
     asked.out.write_text(json.dumps({"about": about, "boxes": boxes}, separators=(",", ":")), "utf-8")
 
 
