@@ -1,0 +1,4 @@
+"""Order slips drawn by a hand that had not seen ours: HTML pads, rendered by a browser.
+
+``tune`` is for development; ``blind`` is for measuring only, and nobody looks at its failures.
+"""
