@@ -17,7 +17,8 @@ answer follows from its arguments alone.
 
 from formread.arithmetic.evidence import Confirmed, Tabled
 from formread.arithmetic.facts import Facts, confirm
-from formread.arithmetic.judge import judge, pile_prices
+from formread.arithmetic.judge import judge
+from formread.arithmetic.listed import Offer, PilePrices
 from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
 
 __all__ = [
@@ -25,9 +26,10 @@ __all__ = [
     "Confirmed",
     "Facts",
     "Judgement",
+    "Offer",
+    "PilePrices",
     "SlipReadings",
     "Tabled",
     "confirm",
     "judge",
-    "pile_prices",
 ]

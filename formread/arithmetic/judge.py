@@ -11,15 +11,15 @@ from formread.arithmetic.asking import boxes_to_ask, row_posterior
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
+from formread.arithmetic.listed import Offer, known_products
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import Found, put_in_words, question
 from formread.arithmetic.record import JudgedCharge, JudgedLine, Judgement, SlipReadings
-from formread.arithmetic.rows import BLANK
+from formread.arithmetic.ways import BLANK
 from formread.arithmetic.weighing import Weighed
 from formread.money import CURRENCIES, Currency
-from formread.record import Reading, Value
 
 UNLIKELY: Final = 0.01
 """A slip in adding up with a smaller posterior is not spoken of."""
@@ -30,6 +30,7 @@ def judge(
     *,
     facts: Facts = NO_FACTS,
     prices: Mapping[str, int] | None = None,
+    offers: Mapping[str, Sequence[Offer]] | None = None,
     pile: Mapping[str, int] | None = None,
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
@@ -43,10 +44,10 @@ def judge(
         The readings of its boxes.
     facts
         What a person has confirmed, by box (see :func:`confirm`).
-    prices
-        The price list: minor units by product code.
+    prices, offers
+        The price list, by product code however it is spaced: minor units a piece, and offers on several pieces.
     pile
-        Prices that other slips of the pile testify for, by product code (see :func:`pile_prices`); the
+        Prices that other slips of the pile testify for, by product code (see :class:`PilePrices`); the
         price list goes before them. None or empty: neither is used.
     priors, costs
         How customers err, and what each mistake of the judge costs.
@@ -58,8 +59,7 @@ def judge(
     ValueError
         For a fact about a box that the slip does not have.
     """
-    known = {**(pile or {}), **(prices or {})}
-    weighed = Weighed(confirm(slip, facts), known, priors)
+    weighed = Weighed(confirm(slip, facts), known_products(prices, offers, pile), priors)
     judgement = _answer(weighed, costs, unit)
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
@@ -67,32 +67,6 @@ def judge(
     if not asks:
         return judgement
     return replace(judgement, asks=asks, reason=f"{judgement.reason} {question(asks[0])}")
-
-
-def pile_prices(slips: Sequence[SlipReadings]) -> dict[str, int]:
-    """Prices that the pile itself testifies for: a code that three lines or more price alike.
-
-    Three, so that a line never testifies for itself alone; two thirds of the lines must agree.
-    """
-    seen: dict[str, dict[int, float]] = {}
-    for slip in slips:
-        for line in slip.lines:
-            if line.code is None or line.unit_price is None:
-                continue
-            code, price = _top(line.code), _top(line.unit_price)
-            if isinstance(code[0], str) and isinstance(price[0], int) and code[1] * price[1] > 0.8:
-                at = seen.setdefault(code[0], {})
-                at[price[0]] = at.get(price[0], 0.0) + code[1] * price[1]
-    learned = {}
-    for code_text, weights in seen.items():
-        price_value, weight = max(weights.items(), key=lambda item: (item[1], -item[0]))
-        if weight > 2.4 and weight >= 2 / 3 * sum(weights.values()):
-            learned[code_text] = price_value
-    return learned
-
-
-def _top(reading: Reading) -> tuple[Value, float]:
-    return reading.values[0] if reading.values else (None, 0.0)
 
 
 def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:

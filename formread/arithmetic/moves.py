@@ -11,7 +11,8 @@ from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
 from formread.arithmetic.record import BoxRef
-from formread.arithmetic.rows import BLANK, Context, Row, Ways
+from formread.arithmetic.rows import Context, MadeWays, Row
+from formread.arithmetic.ways import BLANK, Ways
 
 LEAST_MOVE: Final = 1e-8
 """Moves below this share of their stage are dropped. What they could bring is far below the least
@@ -92,18 +93,20 @@ Stage = dict[Hashable, Entries]
 
 
 def row_stage(
-    row: Row, contexts: Sequence[Hashable], below: Row | None, priors: Priors, sums: SlipShares
+    rows: Sequence[Row], place: int, contexts: Sequence[Hashable], made: MadeWays, sums: SlipShares
 ) -> Stage:
     """Every way that a row may have been written and have entered the sum.
 
-    What a ditto mark in the row `below` would repeat is carried on, field by field, where there may be one.
+    What a ditto mark in the row below would repeat is carried on, field by field, where there may be one.
     """
+    row = rows[place]
+    below = rows[place + 1] if place + 1 < len(rows) else None
     repeats = (False, False, False) if below is None else below.repeats
     stage: Stage = {}
     for context in contexts:
         above: Context | None = context if isinstance(context, tuple) else None
         # Without a ditto mark the context changes nothing but what is carried on.
-        ways = row.ways(above, priors)
+        ways = made.of(place, above)
         stage[context] = _entries(row, ways, sums, _contexts(ways, above, repeats))
     # One factor for all contexts: how well the row fits each of them tells them apart.
     most = max(float(some.moves.weights.sum()) + some.moves.dropped for some in stage.values())

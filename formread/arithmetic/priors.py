@@ -96,9 +96,11 @@ class Priors:
         worked out elsewhere and only the line was copied wrongly. Assumption.
     partial
         How often a written row holds one number alone: a quantity, a price or a line total. Assumption.
-    price_followed
-        How often a customer's price is the one in the price list; the others use an old list, or round.
-        Assumption.
+    price_followed, pile_followed
+        How often a customer's price is the one in the price list, or the one that other slips give; the others
+        use an old list, or round. Assumptions.
+    offer_overlooked
+        How often a customer to whom an offer on several pieces applies reckons without it. Assumption.
     """
 
     addition_wrong: float = ADDITION_WRONG.value
@@ -110,6 +112,8 @@ class Priors:
     total_in_spite: float = 0.15
     partial: float = 0.02
     price_followed: float = 0.90
+    pile_followed: float = 0.85
+    offer_overlooked: float = 0.15
 
     def sum_wrong(self, terms: float) -> float:
         """How often a total of `terms` terms is wrong by itself, its lines being what they are."""

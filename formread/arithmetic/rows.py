@@ -1,16 +1,18 @@
 """One row of a slip: every way it may have been written, what it then comes to, and what was summed."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from formread.arithmetic.evidence import LARGEST_AMOUNT, LARGEST_QUANTITY, Box, breadth, breadths
-from formread.arithmetic.pen import chances, unknown, unknowns
+from formread.arithmetic.evidence import LARGEST_QUANTITY, Box, breadth
+from formread.arithmetic.listed import Listed
+from formread.arithmetic.pen import unknown
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import LineReadings
+from formread.arithmetic.ways import BLANK, Floats, Ints, Read, Ways, no_way, weigh
 from formread.record import DITTO, Value
 
 STRUCK_UNFORESEEN: Final = 1e-6
@@ -29,80 +31,12 @@ small that a sum which needs the mark would be called wrong."""
 LEAST_WAY: Final = 1e-10
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
-MOST_WAYS: Final = 400
-"""Ways of reading one row that are weighed, the most probable ones; only an unreadable row has more."""
 LIKELY: Final = 1e-4
 """Readings below this are not worth deriving further questions from."""
 
 Context = tuple[int | None, int | None, int | None]
 """What ditto marks in the next row repeat: quantity, unit price, line total."""
-
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-BLANK: Final = -1
-"""An empty box, among whole numbers; no amount and no quantity is negative."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ways:
-    """Every way that a row may have been written, ditto marks resolved: arrays of shape (N,).
-
-    Attributes
-    ----------
-    quantity, unit_price, line_total
-        What is written; :data:`BLANK` for an empty box.
-    right
-        What the row comes to.
-    summed
-        What a customer who trusts the row takes into the sum.
-    weight
-        How probable the way is, up to one factor for the row.
-    """
-
-    quantity: Ints
-    unit_price: Ints
-    line_total: Ints
-    right: Ints
-    summed: Ints
-    weight: Floats
-
-    @property
-    def empty(self) -> NDArray[np.bool_]:
-        """Where nothing that counts is written."""
-        found: NDArray[np.bool_] = (self.quantity < 0) & (self.unit_price < 0) & (self.line_total < 0)
-        return found
-
-    @property
-    def product_wrong(self) -> NDArray[np.bool_]:
-        """Where a line total is written and is not what the row comes to."""
-        found: NDArray[np.bool_] = (self.line_total >= 0) & (self.line_total != self.right)
-        return found
-
-
-def no_way() -> Ways:
-    """The one way of a row of which nothing that was read fits: it says nothing."""
-    blank, nothing = np.array([BLANK]), np.array([0])
-    return Ways(blank, blank, blank, nothing, nothing, np.ones(1))
-
-
-def line_probability(written: Ints, quantity: Ints, price: Ints, priors: Priors) -> Floats:
-    """Probability that a customer writes `written` for `quantity` (blank is one) times `price`; all (N,)."""
-    count = np.where(quantity < 0, 1, quantity)
-    right = count * price
-    wrong = np.where(count == 1, priors.line_copied_wrong, priors.product_wrong)
-    shares = priors.line_slips
-    several = count > 1
-    whole = sum(shares.values())
-    scale = wrong / np.where(several, whole, whole - shares["times"] - shares["unmultiplied"])
-    slips = shares["unknown"] * unknowns(written, right)
-    for kind, (at, p) in chances(written, right).items():
-        slips[at] += shares[kind] * p
-    off_by_one = (written == right - price) | (written == right + price)
-    slips += np.where(several & off_by_one, shares["times"] / 2, 0.0)
-    slips += np.where(several & (written == price), shares["unmultiplied"], 0.0)
-    found: Floats = np.where(written == right, 1 - wrong, scale * slips)
-    return found
+Key = tuple[Context | None, int]
 
 
 @dataclass(slots=True)
@@ -110,12 +44,11 @@ class Row:
     """One row while its slip is weighed."""
 
     readings: LineReadings
-    prices: tuple[tuple[int, float], ...] = ()
-    """What the row's code says of the price: (price, probability), the rest unknown."""
+    listed: tuple[tuple[Listed, float], ...] = ()
+    """What the row's code says of the product: (what is known, probability), the rest unknown."""
     quantity: Box = field(init=False)
     unit_price: Box = field(init=False)
     line_total: Box = field(init=False)
-    _made: dict[tuple[Context | None, int], Ways] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.quantity = Box(self.readings.quantity, LARGEST_QUANTITY)
@@ -156,8 +89,8 @@ class Row:
 
     def ask(self) -> None:
         """Ask each box about what the others imply, unless the best readings settle the row."""
-        for price, _ in self.prices:
-            self.unit_price.ask(price)
+        for known, _ in self.listed:
+            self.unit_price.ask(known.price)
         if self.readings.unit_price is None or self.readings.line_total is None or self._settled():
             return
         counts = self._counts()
@@ -166,6 +99,10 @@ class Row:
         for count in counts:
             for price in prices:
                 self.line_total.ask(count * price)
+                for known, _ in self.listed:
+                    bargain = known.cost(count, price)
+                    if bargain is not None:
+                        self.line_total.ask(bargain)
             for total in totals:
                 if count and total % count == 0:
                     self.unit_price.ask(total // count)
@@ -208,78 +145,103 @@ class Row:
         )
         return isinstance(count, int) and count * price == total and sure >= SETTLED
 
-    def ways(self, above: Context | None, priors: Priors) -> Ways:
-        """Every way the row may have been written, with its weight, given what ditto marks repeat."""
+    def key(self, above: Context | None) -> Key:
+        """What the ways of the row depend on: what its ditto marks repeat, and the values considered so far."""
         boxes = (self.quantity, self.unit_price, self.line_total)
-        key = (above if any(self.repeats) else None, sum(len(box.weights) for box in boxes))
-        if key not in self._made:
-            self._made[key] = self._make(boxes, above, priors)
-        return self._made[key]
+        return (above if any(self.repeats) else None, sum(len(box.weights) for box in boxes))
 
-    def _make(self, boxes: tuple[Box, Box, Box], above: Context | None, priors: Priors) -> Ways:
+    def read(self, above: Context | None, priors: Priors) -> Read | None:
+        """Every combination of readings worth weighing, given what ditto marks repeat; None where none fits."""
+        boxes = (self.quantity, self.unit_price, self.line_total)
         (qs, by_q), (ps, by_p), (ts, by_t) = (_resolved(box, above, place) for place, box in enumerate(boxes))
         raw = by_q[:, None, None] * by_p[None, :, None] * by_t[None, None, :]
         i, j, k = np.nonzero(raw >= LEAST_WAY)
         if not i.size:
-            return no_way()
-        speaks = np.array([1.0 if price < 0 else self._price_speaks(price, priors) for price in ps.tolist()])
-        made = self._weighed(qs[i], ps[j], ts[k], raw[i, j, k] * speaks[j], priors)
-        if not made.weight.any():
-            return no_way()
-        if made.weight.size <= MOST_WAYS:
-            return made
-        kept = np.sort(np.argsort(-made.weight, kind="stable")[:MOST_WAYS])
-        return _chosen(made, kept)
-
-    def _weighed(self, q: Ints, p: Ints, t: Ints, weight: Floats, priors: Priors) -> Ways:
-        """What each way comes to, and what its three numbers say of each other."""
-        lone_price = (q < 0) & (p >= 0) & (t < 0) & (self.readings.line_total is not None)
-        lone_total = (q < 0) & (p < 0) & (t >= 0) & (self.readings.unit_price is not None)
+            return None
+        q, p, t, weight = qs[i], ps[j], ts[k], raw[i, j, k]
+        lone = (q < 0) & (t < 0) & (p >= 0) if self.readings.line_total is not None else np.zeros(1, np.bool_)
+        if self.readings.unit_price is not None:
+            lone = lone | ((q < 0) & (p < 0) & (t >= 0))
         lone_quantity = (q >= 0) & (p < 0) & (t < 0)
-        weight = np.where(lone_price | lone_total | lone_quantity, weight * priors.partial, weight)
-        product = np.where(q < 0, 1, q) * p
-        right = np.where(p >= 0, product, np.maximum(t, 0))
-        checked = (p >= 0) & (t >= 0)
-        if self.readings.quantity is None:
-            # No quantity column: the line total alone says how many, so it cannot be wrong.
-            right = np.where(checked, t, right)
-            checked = np.zeros_like(checked)
-        at = np.nonzero(checked)[0]
-        weight[at] *= line_probability(t[at], q[at], p[at], priors) / breadths(t[at])
-        made = Ways(q, p, t, right, np.where(t >= 0, t, right), weight)
-        if self.prices and lone_quantity.any():
-            made = self._priced(made, np.nonzero(lone_quantity)[0])
-        return _chosen(made, np.nonzero(made.right <= LARGEST_AMOUNT)[0])
+        weight = np.where(lone | lone_quantity, weight * priors.partial, weight)
+        product = np.where(p >= 0, np.where(q < 0, 1, q) * p, BLANK)
+        read = Read(q, p, t, product, weight, self.readings.quantity is not None)
+        return self._with_list(read, lone_quantity, priors) if self.listed else read
 
-    def _priced(self, made: Ways, lone: Ints) -> Ways:
-        """Let a quantity that stands alone come to what the price list says."""
-        parts = [made]
-        for price, p in self.prices:
-            comes = made.quantity[lone] * price
-            some = _chosen(made, lone)
-            parts.append(Ways(some.quantity, some.unit_price, some.line_total, comes, comes, some.weight * p))
-        made.weight[lone] *= max(1 - sum(p for _, p in self.prices), 0.0)
-        return Ways(*(np.concatenate([getattr(part, name) for part in parts]) for name in _WAY_FIELDS))
+    def _with_list(self, read: Read, lone: NDArray[np.bool_], priors: Priors) -> Read:
+        """Let the price list speak: for the price, for a quantity that stands alone, for offers."""
+        prices, inverse = np.unique(read.unit_price, return_inverse=True)
+        speaks = [1.0 if price < 0 else self._price_speaks(price, priors) for price in prices.tolist()]
+        weight = read.weight * np.array(speaks)[inverse]
+        parts: list[tuple[Ints, Ints, Floats]] = []
+        unlisted = np.ones(weight.size)
+        count = np.where(read.quantity < 0, 1, read.quantity)
+        for known, p in self.listed:
+            costs = [
+                known.price * n if alone else known.cost(n, price)
+                for n, price, alone in zip(
+                    count.tolist(), read.unit_price.tolist(), lone.tolist(), strict=True
+                )
+            ]
+            at = np.array([k for k, cost in enumerate(costs) if cost is not None], dtype=np.int64)
+            at = at[lone[at] | (read.unit_price[at] >= 0)]
+            products = np.array([costs[k] for k in at.tolist()], dtype=np.int64)
+            parts.append((at, products, weight[at] * p))
+            unlisted[at] -= p
+        every = np.arange(weight.size)
+        parts.append((every, read.product, weight * np.maximum(unlisted, 0.0)))
+        at = np.concatenate([part[0] for part in parts])
+        return Read(
+            read.quantity[at],
+            read.unit_price[at],
+            read.line_total[at],
+            np.concatenate([part[1] for part in parts]),
+            np.concatenate([part[2] for part in parts]),
+            read.counted,
+        )
 
     def _price_speaks(self, price: int, priors: Priors) -> float:
-        """How much more probable the price list makes this price than it was."""
-        known = sum(p for _, p in self.prices)
-        if not known:
-            return 1.0
+        """How much more probable what is listed makes this price than it was."""
         spread = breadth(price)
-        speaks = 1 - known
-        for listed, p in self.prices:
-            agrees = 1.0 if listed == price else 0.0
-            followed = priors.price_followed
-            speaks += p * (followed * agrees + (1 - followed) * unknown(price, listed)) / spread
+        speaks = 1 - sum(p for _, p in self.listed)
+        for known, p in self.listed:
+            followed = priors.price_followed if known.source == "list" else priors.pile_followed
+            agrees = 1.0 if known.price == price else 0.0
+            speaks += p * (followed * agrees + (1 - followed) * unknown(price, known.price)) / spread
         return speaks
 
 
-_WAY_FIELDS: Final = ("quantity", "unit_price", "line_total", "right", "summed", "weight")
+class MadeWays:
+    """The ways of all rows, weighed together and kept as long as nothing they depend on changes."""
 
+    def __init__(self, rows: Sequence[Row], priors: Priors) -> None:
+        self._rows = rows
+        self._priors = priors
+        self._made: dict[tuple[int, Key], Ways] = {}
 
-def _chosen(ways: Ways, at: Ints) -> Ways:
-    return Ways(*(getattr(ways, name)[at] for name in _WAY_FIELDS))
+    def prepare(self) -> None:
+        """Weigh at once all rows that hang on no other."""
+        self._make([(place, None) for place, row in enumerate(self._rows) if not any(row.repeats)])
+
+    def of(self, place: int, above: Context | None) -> Ways:
+        """The ways of one row, given what ditto marks in it repeat."""
+        self._make([(place, above)])
+        return self._made[place, self._rows[place].key(above)]
+
+    def _make(self, wanted: Sequence[tuple[int, Context | None]]) -> None:
+        keys: list[tuple[int, Key]] = []
+        read: list[Read] = []
+        for place, above in wanted:
+            key = (place, self._rows[place].key(above))
+            if key in self._made:
+                continue
+            found = self._rows[place].read(above, self._priors)
+            if found is None:
+                self._made[key] = no_way()
+            else:
+                keys.append(key)
+                read.append(found)
+        self._made.update(zip(keys, weigh(read, self._priors), strict=True))
 
 
 def _resolved(box: Box, above: Context | None, place: int) -> tuple[Ints, Floats]:
@@ -295,14 +257,3 @@ def _resolved(box: Box, above: Context | None, place: int) -> tuple[Ints, Floats
         values.append(meant if isinstance(meant, int) else BLANK)
         weights.append(weight)
     return np.array(values, dtype=np.int64), np.array(weights)
-
-
-def known_prices(readings: LineReadings, prices: Mapping[str, int] | None) -> tuple[tuple[int, float], ...]:
-    """What the row's code says of its price: (price, probability), most probable first."""
-    if not prices or readings.code is None:
-        return ()
-    found: dict[int, float] = {}
-    for value, probability in readings.code.values:
-        if isinstance(value, str) and value in prices and probability >= LIKELY:
-            found[prices[value]] = found.get(prices[value], 0.0) + probability
-    return tuple(sorted(found.items(), key=lambda item: (-item[1], item[0])))

@@ -7,6 +7,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.evidence import Box, breadth
+from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
     ChargeBox,
     ChargeStage,
@@ -20,7 +21,7 @@ from formread.arithmetic.moves import (
 )
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import BoxRef, SlipReadings
-from formread.arithmetic.rows import Row, known_prices
+from formread.arithmetic.rows import MadeWays, Row
 from formread.record import Reading
 from formread.slips import ChargeKind
 
@@ -42,9 +43,9 @@ CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
 class Weighed:
     """One slip with every combination of its readings weighed."""
 
-    def __init__(self, slip: SlipReadings, prices: Mapping[str, int], priors: Priors) -> None:
+    def __init__(self, slip: SlipReadings, known: Mapping[str, Listed], priors: Priors) -> None:
         self.priors = priors
-        rows = [Row(line, known_prices(line, prices)) for line in slip.lines]
+        rows = [Row(line, listed(line, known)) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         boxes = [(BoxRef(t.kind, nth=_nth(slip, place)), t.reading) for place, t in enumerate(slip.totals)]
         self.charges = [
@@ -58,6 +59,7 @@ class Weighed:
         self.total = Box(total)
         for row in self.rows:
             row.ask()
+        self._ways = MadeWays(self.rows, priors)
         self._weigh()
         for _ in range(2):
             if self.probability_wrong() < HOLDS or not self._ask_across():
@@ -73,10 +75,10 @@ class Weighed:
         self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
-        for place, row in enumerate(self.rows):
-            below = self.rows[place + 1] if place + 1 < len(self.rows) else None
+        self._ways.prepare()
+        for place in range(len(self.rows)):
             contexts: list[Hashable] = list(self.chain.layers[-1])
-            stage = row_stage(row, contexts, below, self.priors, self.sums)
+            stage = row_stage(self.rows, place, contexts, self._ways, self.sums)
             self.stages.append(stage)
             self.chain.advance({context: some.moves for context, some in stage.items()})
         self.goods_meaning: tuple[int | None, ...] = ()

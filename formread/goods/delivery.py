@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from formread.codes import normalise_code
 from formread.errors import UsageError
 from formread.goods.order import Account, Order, ProductTotal, Wanted
 from formread.goods.price_list import PriceList
@@ -11,7 +12,6 @@ from formread.goods.written import (
     SAME_WORDS,
     likeness,
     neighbours_swapped,
-    normalise_code,
     one_digit_off,
     round_half_up,
 )

@@ -6,9 +6,10 @@ A slip may add up perfectly on last year's prices. A finding is a question for a
 from dataclasses import dataclass
 from typing import Literal
 
+from formread.codes import normalise_code
 from formread.goods.names import slip_names
 from formread.goods.price_list import PriceList, Product
-from formread.goods.written import SAME_WORDS, likeness, neighbours_swapped, normalise_code, one_digit_off
+from formread.goods.written import SAME_WORDS, likeness, neighbours_swapped, one_digit_off
 from formread.money import Currency, currency, format_money
 from formread.slips import Line, Report
 

@@ -3,9 +3,10 @@
 from collections import defaultdict
 from dataclasses import dataclass
 
+from formread.codes import normalise_code
 from formread.goods.names import slip_names
 from formread.goods.price_list import PriceList
-from formread.goods.written import SAME_WORDS, likeness, normalise_code
+from formread.goods.written import SAME_WORDS, likeness
 from formread.slips import Line, Report, Slip
 
 

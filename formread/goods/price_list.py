@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from formread.codes import normalise_code
 from formread.errors import ListError
 from formread.goods.table import Row, RowProblems, Table, read_rows, understand
-from formread.goods.written import carries_gs1_number, normalise_code, parse_amount
+from formread.goods.written import carries_gs1_number, parse_amount
 from formread.money import Currency, currency, format_money
 from formread.slips import Report
 
@@ -40,7 +41,7 @@ HEADINGS: Mapping[str, frozenset[str]] = MappingProxyType(
 _NUMBER = r"(\d+|one|two|three|four|five|six)"
 _SO_MANY_FOR = re.compile(rf"(?:any |buy )?{_NUMBER} for (?:the price of )?(.+)")
 _SOME_FREE = re.compile(rf"buy {_NUMBER},? (?:and )?get (?:another )?{_NUMBER}(?: extra)? (?:for )?free")
-_NUMBER_WORDS = {word: n for n, word in enumerate("one two three four five six".split(), 1)}
+_NUMBER_WORDS = {word: n for n, word in enumerate(["one", "two", "three", "four", "five", "six"], 1)}
 
 _LEARNED_SLIPS = 2  # one slip alone can't testify for its own price
 _GS1_SHARE = 0.8  # a list most of whose codes hold their check digit is a list of GTINs

@@ -14,14 +14,6 @@ _SIGNS = "£€$¥₩₹R"
 _GS1_LENGTHS = (8, 12, 13, 14)
 
 
-def normalise_code(text: str) -> str:
-    """Reduce a product code to what tells codes apart: capitals and digits, zeros kept.
-
-    ``" 104-238"``, ``"104 238"`` and ``"104238"`` are one code; ``"0042"`` and ``"42"`` are two.
-    """
-    return re.sub(r"[^0-9A-Z]", "", text.upper())
-
-
 def parse_amount(text: str, unit: Currency) -> int:
     """Read an amount from a list: ``4.99``, ``£4.99``, ``4,99``, ``1,299.00``, ``1.299,00``, ``99p``.
 

@@ -7,7 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
-from formread.arithmetic import Facts, confirm, judge, pile_prices
+from formread.arithmetic import Facts, PilePrices, confirm, judge
 from formread.arithmetic.record import BoxRef, Judgement
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
@@ -125,9 +125,9 @@ def judge_pile(
     """
     facts = confirmed or {}
     known = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
-    learned = pile_prices(known)
+    pile = PilePrices(known)
     judgements = tuple(
-        _with_doubt(judge(readings, prices=prices, pile=learned), slip.layout)
+        _with_doubt(judge(readings, prices=prices, pile=pile.for_slip(readings)), slip.layout)
         for slip, readings in zip(read, known, strict=True)
     )
     slips = tuple(

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from formread.codes import normalise_code
 from formread.errors import ListError
 from formread.goods.price_list import Offer, learn_prices, read_price_list
 from formread.goods.written import (
     carries_gs1_number,
     gs1_check_digit,
     neighbours_swapped,
-    normalise_code,
     one_digit_off,
     parse_amount,
     parse_count,
