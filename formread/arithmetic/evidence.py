@@ -7,6 +7,7 @@ value (quantity times price implies the line total), Bayes' rule divides that ex
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -46,6 +47,28 @@ def breadth(amount: int) -> float:
     digits = len(str(abs(amount)))
     return 1.0 / (7 * (10 if digits == 1 else 9 * 10 ** (digits - 1)))
 
+
+def pieces(count: int) -> float:
+    """How much more often a line is for so many pieces than for the average number of as many digits.
+
+    How often so many are wanted falls off as one over their number (Zipf's law, after G. K. Zipf, "Human Behavior
+    and the Principle of Least Effort", 1949; that it fits order slips is an assumption).
+    """
+    if count <= 0:
+        return RARE_COUNT
+    low = 10 ** (len(str(count)) - 1)
+    return float(count**-FALL / _mean_fall(low))
+
+
+@cache
+def _mean_fall(low: int) -> float:
+    return float((np.arange(low, 10 * low, dtype=np.float64) ** -FALL).mean())
+
+
+FALL: Final = 1.0
+"""Exponent of the law in :func:`pieces`."""
+RARE_COUNT: Final = 0.1
+"""A quantity of nought is written now and then."""
 
 _POWERS: Final = 10 ** np.arange(1, 8, dtype=np.int64)
 
@@ -146,6 +169,8 @@ class Box:
     weights: dict[Value, float] = field(default_factory=dict)
     top: Value = None
     fact: bool = False
+    counts: bool = False
+    _scale: float = 1.0
 
     def __post_init__(self) -> None:
         if self.reading is None:
@@ -153,6 +178,7 @@ class Box:
             self.weights = {None: 1.0}
             return
         self.fact = isinstance(self.reading, Confirmed)
+        self.counts = self.reading.kind == "quantity"
         listed = [
             (v, p) for v, p in self.reading.values if self._possible(v) and (v != DITTO or p >= LEAST_DITTO)
         ]
@@ -163,6 +189,9 @@ class Box:
                 self.weights[value] = self._tempered(value, probability)
         if None not in self.weights:
             self.ask(None)
+        if self.counts and not self.fact:
+            self._scale = 1 / max(sum(self.weights.values()), 1e-300)
+            self.weights = {value: weight * self._scale for value, weight in self.weights.items()}
         if not self.weights:
             # Nothing was read at all: the box says nothing, and an empty box is the harmless way to say so.
             self.weights = {None: 1.0}
@@ -194,7 +223,10 @@ class Box:
     def _tempered(self, value: Value, probability: float) -> float:
         if self.fact:
             return probability
-        return (1 - MISREAD_UNFORESEEN) * probability + MISREAD_UNFORESEEN * self._unforeseen(value)
+        tempered = (1 - MISREAD_UNFORESEEN) * probability + MISREAD_UNFORESEEN * self._unforeseen(value)
+        if not self.counts:
+            return tempered
+        return self._scale * tempered * (pieces(value) if isinstance(value, int) else 1.0)
 
     def _unforeseen(self, value: Value) -> float:
         if value == DITTO:

@@ -57,11 +57,14 @@ class Row:
         self._forget_lone_dittos()
 
     def _forget_lone_dittos(self) -> None:
-        """Take ditto marks for likely specks where nothing else is in the row, unless the whole row is dittos."""
+        """Take ditto marks for likely specks where nothing else is in the row, unless the row is all dittos, or has a code."""
         boxes = (self.quantity, self.unit_price, self.line_total)
         if any(box.best(1, NUMBER_SEEN) for box in boxes):
             return
         if all(box.weights.get(DITTO, 0.0) > 0.5 for box in boxes):
+            return
+        code = self.readings.code
+        if code is not None and code.probability_of(None) < 0.5:
             return
         for box in boxes:
             if box.dittoed:

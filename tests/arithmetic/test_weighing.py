@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from formread.arithmetic import Tabled, moves, rows, weighing
+from formread.arithmetic import Tabled, moves, rows, ways, weighing
 from formread.arithmetic.priors import STANDARD
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
 from formread.arithmetic.weighing import Weighed
@@ -60,7 +60,7 @@ def _weighed(slip: SlipReadings, keep: float) -> Weighed:
         patch.setattr(weighing, "KEEP", keep)
         patch.setattr(moves, "LEAST_MOVE", keep)
         patch.setattr(rows, "LEAST_WAY", 0.0)
-        patch.setattr(rows, "MOST_WAYS", 10**6)
+        patch.setattr(ways, "MOST_WAYS", 10**6)
         return Weighed(slip, {}, STANDARD)
 
 
