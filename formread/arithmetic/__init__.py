@@ -20,6 +20,7 @@ from formread.arithmetic.facts import Facts, confirm
 from formread.arithmetic.judge import judge
 from formread.arithmetic.listed import Offer, PilePrices
 from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
+from formread.arithmetic.terms import Terms
 
 __all__ = [
     "BoxRef",
@@ -30,6 +31,7 @@ __all__ = [
     "PilePrices",
     "SlipReadings",
     "Tabled",
+    "Terms",
     "confirm",
     "judge",
 ]

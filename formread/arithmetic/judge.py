@@ -15,12 +15,17 @@ from formread.arithmetic.listed import Offer, known_products
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
-from formread.arithmetic.reasons import Found, put_in_words, question
+from formread.arithmetic.reasons import ChargeSlip, Found, put_in_words, question
 from formread.arithmetic.record import JudgedCharge, JudgedLine, Judgement, SlipReadings
+from formread.arithmetic.terms import NO_TERMS, Terms
 from formread.arithmetic.ways import BLANK
 from formread.arithmetic.weighing import Weighed
 from formread.money import CURRENCIES, Currency
+from formread.slips import ChargeKind
 
+CHARGE_KINDS: Final[dict[str, ChargeKind]] = {
+    "brought": "other", "delivery": "delivery", "discount": "discount", "deposit": "deposit", "other": "other",
+}  # fmt: skip
 UNLIKELY: Final = 0.01
 """A slip in adding up with a smaller posterior is not spoken of."""
 
@@ -32,6 +37,8 @@ def judge(
     prices: Mapping[str, int] | None = None,
     offers: Mapping[str, Sequence[Offer]] | None = None,
     pile: Mapping[str, int] | None = None,
+    terms: Terms = NO_TERMS,
+    carried: Sequence[int] = (),
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
     unit: Currency = CURRENCIES["GBP"],
@@ -49,6 +56,10 @@ def judge(
     pile
         Prices that other slips of the pile testify for, by product code (see :class:`PilePrices`); the
         price list goes before them. None or empty: neither is used.
+    terms
+        What the seller asks for delivery.
+    carried
+        Totals written on the other slips of the pile, minor units: where a sum brought forward may be from.
     priors, costs
         How customers err, and what each mistake of the judge costs.
     unit
@@ -59,7 +70,7 @@ def judge(
     ValueError
         For a fact about a box that the slip does not have.
     """
-    weighed = Weighed(confirm(slip, facts), known_products(prices, offers, pile), priors)
+    weighed = Weighed(confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried)
     judgement = _answer(weighed, costs, unit)
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
@@ -157,18 +168,21 @@ def _way(
             lines.append(line)
     after_rows = len(weighed.rows) + (weighed.goods is not None)
     charges: list[JudgedCharge] = []
-    charge_slips: list[tuple[str, str, float]] = []
-    for place, (charge, kind) in enumerate(zip(weighed.charges, weighed.kinds, strict=True)):
+    charge_slips: list[ChargeSlip] = []
+    so_far = sum(line.right_total for line in lines if not line.struck_out)
+    for place, charge in enumerate(weighed.charges):
         meaning = weighed.charge_stages[place].meaning
         shares = weighed.chain.shares(after_rows + place, onward).get(None, {})
         _, move = steps[after_rows + place]
-        amount = meaning[move][0]
+        amount = charge.sign * (meaning[move][0] or 0)
+        due = None if charge.due is None else charge.sign * int(charge.due(np.array([so_far]))[0])
+        so_far += due if due is not None and meaning[move][1] == "not_due" else amount
         if amount:
-            charges.append(JudgedCharge(kind, charge.sign * amount))
-        for slip in ("forgotten", "wrong_sign"):
+            charges.append(JudgedCharge(CHARGE_KINDS[charge.ref.role], amount, due))
+        for slip in ("forgotten", "wrong_sign", "not_due"):
             share = sum(p for k, p in shares.items() if meaning[k][1] == slip) / whole
             if share > UNLIKELY:
-                charge_slips.append((kind, slip, share))
+                charge_slips.append(ChargeSlip(charge.ref.role, slip, share, abs(amount), abs(due or 0)))
     goods_value: int | None = None
     if weighed.goods is not None:
         _, move = steps[len(weighed.rows)]

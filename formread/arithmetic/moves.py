@@ -12,6 +12,7 @@ from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
 from formread.arithmetic.record import BoxRef
 from formread.arithmetic.rows import Context, MadeWays, Row
+from formread.arithmetic.terms import Due
 from formread.arithmetic.ways import BLANK, Ways
 
 LEAST_MOVE: Final = 1e-8
@@ -21,7 +22,13 @@ probability that any verdict turns on."""
 COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
 """How a row entered the customer's sum. Only the first and the fourth are right."""
 
-Charged = Literal["counted", "forgotten", "wrong_sign"]
+Charged = Literal["counted", "forgotten", "wrong_sign", "not_due"]
+"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be."""
+
+PERCENT_READ: Final = 0.97
+"""How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
+WRITTEN: Final = 0.5
+"""How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +201,27 @@ def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | No
 
 @dataclass(slots=True)
 class ChargeBox:
-    """A charge while its slip is weighed: ``sign`` is +1 for delivery, -1 for a discount or a deposit."""
+    """A charge while its slip is weighed.
+
+    Attributes
+    ----------
+    sign
+        +1 for delivery, -1 for a discount or a deposit.
+    due, trust
+        What it should be where something says so, and how surely that holds.
+    """
 
     ref: BoxRef
     sign: int
     box: Box
+    due: Due | None = None
+    trust: float = 1.0
+
+    def ask_due(self, so_far: chain.Ints) -> None:
+        """Ask the box about what the charge should be, for the sums `so_far` (N,) before it."""
+        if self.due is not None:
+            for amount in sorted(set(self.due(so_far).tolist())):
+                self.box.ask(amount)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,23 +232,64 @@ class ChargeStage:
     meaning: tuple[tuple[int | None, Charged], ...]
 
 
-def charge_stage(charge: ChargeBox, charges: float, sums: SlipShares) -> ChargeStage:
-    """Every way that a charge may have been written and have entered the sum."""
+def charge_stage(
+    charge: ChargeBox, charges: float, states: chain.Ints, sums: SlipShares, priors: Priors
+) -> ChargeStage:
+    """Every way that a charge may have been written and have entered the sum, for the states (N,) before it."""
     per_charge = 1 / max(charges, 1.0)
-    rows: list[tuple[int, int, int, float, tuple[int | None, Charged]]] = []
+    forgotten, turned = sums.of("forgot_charge") * per_charge, sums.of("charge_sign") * per_charge
+    steps: list[chain.Ints] = []
+    weights: list[chain.Floats] = []
+    meaning: list[tuple[int | None, Charged]] = []
+
+    def move(
+        base: int, drift: chain.Ints | int, slip: int, weight: chain.Floats | float, means: Charged
+    ) -> None:
+        one = chain.step(
+            np.full_like(states, base), drift + np.zeros_like(states), np.full_like(states, slip)
+        )
+        steps.append(one)
+        weights.append(weight + np.zeros(states.shape))
+        meaning.append((amount, means))
+
+    due = None
+    if charge.due is not None:
+        due = charge.due(chain.base_of(states) - chain.drift_of(states))
     for value, weight in charge.box.weights.items():
         amount = value if isinstance(value, int) else None
         added = charge.sign * (amount or 0)
-        rows.append((added, 0, 0, weight, (amount, "counted")))
+        fits: chain.Floats | float = weight
+        if due is not None:
+            fits = weight * charge.trust * _charge_written(amount, due, priors)
+            alike = due == (amount or 0)
+            move(added, added - charge.sign * due, 1, np.where(alike, 0.0, fits), "not_due")
+            fits = np.where(alike, fits, 0.0) + (1 - charge.trust) * weight
+        # Where a charge is untrusted, what is written is what counts, due or not.
+        move(added, 0, 0, fits, "counted")
         if added:
-            forgotten = weight * sums.of("forgot_charge") * per_charge
-            turned = weight * sums.of("charge_sign") * per_charge
-            rows.append((0, -added, 1, forgotten, (amount, "forgotten")))
-            rows.append((-added, -2 * added, 1, turned, (amount, "wrong_sign")))
-    whole = sum(row[3] for row in rows)
-    steps = chain.step(*(np.array([row[i] for row in rows], dtype=np.int64) for i in range(3)))
-    weights = np.array([row[3] / whole for row in rows])
-    return ChargeStage(chain.Moves(steps, weights), tuple(row[4] for row in rows))
+            move(0, -added, 1, fits * forgotten, "forgotten")
+            move(-added, -2 * added, 1, fits * turned, "wrong_sign")
+    stacked = np.stack(weights, axis=1)
+    most = max(float(stacked.sum(axis=1).max()), 1e-300)
+    return ChargeStage(chain.Moves(np.stack(steps, axis=1), stacked / most), tuple(meaning))
+
+
+def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chain.Floats:
+    """How much more probable the charge makes what is written in its box than it was; `due` is (N,)."""
+    omitted, wrong = priors.charge_omitted, priors.charge_wrong
+    nothing = due == 0
+    if not amount:
+        share = WRITTEN if amount is None else WRITTEN * breadth(0)
+        zero = 0.5 if amount is not None else 1.0
+        return np.where(nothing, zero * (1 - wrong), omitted if amount is None else 0.0) / share
+    column = np.full_like(due, amount)
+    written = np.where(
+        due == amount,
+        1 - wrong - omitted,
+        np.where(nothing, wrong * breadth(amount), wrong * unknowns(column, due)),
+    )
+    found: chain.Floats = written / (WRITTEN * breadth(amount))
+    return found
 
 
 def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.Moves, tuple[int | None, ...]]:

@@ -101,6 +101,11 @@ class Priors:
         use an old list, or round. Assumptions.
     offer_overlooked
         How often a customer to whom an offer on several pieces applies reckons without it. Assumption.
+    charge_omitted, charge_wrong
+        How often a charge that the terms or a printed percentage demand is not written down at all, and how
+        often another amount is written. Assumptions.
+    brought_from_pile
+        How often the slip from which a sum was brought forward is in the same pile. Assumption.
     """
 
     addition_wrong: float = ADDITION_WRONG.value
@@ -114,6 +119,9 @@ class Priors:
     price_followed: float = 0.90
     pile_followed: float = 0.85
     offer_overlooked: float = 0.15
+    charge_omitted: float = 0.05
+    charge_wrong: float = 0.03
+    brought_from_pile: float = 0.80
 
     def sum_wrong(self, terms: float) -> float:
         """How often a total of `terms` terms is wrong by itself, its lines being what they are."""

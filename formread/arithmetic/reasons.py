@@ -10,6 +10,7 @@ NAMED: float = 0.5
 """A kind of slip is named only from this posterior on."""
 
 _CHARGE_WORDS = {
+    "brought": "the sum brought forward",
     "delivery": "the delivery charge",
     "discount": "the discount",
     "deposit": "the deposit",
@@ -27,6 +28,21 @@ _FIELD_WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
+class ChargeSlip:
+    """How a charge was dealt with wrongly.
+
+    ``slip`` is ``"forgotten"`` (written, not added), ``"wrong_sign"`` or ``"not_due"`` (not the amount that it
+    should be); ``share`` its posterior probability; ``written`` and ``due`` in minor units, without a sign.
+    """
+
+    charge: str
+    slip: str
+    share: float
+    written: int
+    due: int
+
+
+@dataclass(frozen=True, slots=True)
 class Found:
     """What was found that can be put in words; every share is a posterior probability.
 
@@ -34,8 +50,6 @@ class Found:
     ----------
     left_out, twice, struck_counted
         (row, share): the row was left out of the sum, taken twice, or counted although it is crossed out.
-    charge_slips
-        (kind of charge, "forgotten" or "wrong_sign", share).
     goods
         The goods total as written, None where there is none.
     total_slip
@@ -46,7 +60,7 @@ class Found:
     left_out: tuple[tuple[int, float], ...]
     twice: tuple[tuple[int, float], ...]
     struck_counted: tuple[tuple[int, float], ...]
-    charge_slips: tuple[tuple[str, str, float], ...]
+    charge_slips: tuple[ChargeSlip, ...]
     goods: int | None = None
     total_slip: tuple[str, int, float] | None = None
     blank: bool = False
@@ -118,13 +132,8 @@ def _kind(written: int, found: Found, unit: Currency) -> tuple[str | None, str]:
         options.append((share, "twice", f"row {row} was counted twice"))
     for row, share in found.struck_counted:
         options.append((share, "struck_counted", f"row {row} is crossed out but was counted"))
-    for charge, slip, share in found.charge_slips:
-        words = _CHARGE_WORDS[charge]
-        if slip == "forgotten":
-            options.append((share, "forgot_charge", f"{words} was forgotten"))
-        else:
-            turned = "added instead of taken off" if charge in ("discount", "deposit") else "taken off"
-            options.append((share, "charge_sign", f"{words} was {turned}"))
+    for slip in found.charge_slips:
+        options.append((slip.share, *_charge_sentence(slip, unit)))
     if found.total_slip is not None:
         kind, made, share = found.total_slip
         if kind != "unknown":
@@ -133,6 +142,21 @@ def _kind(written: int, found: Found, unit: Currency) -> tuple[str | None, str]:
         return None, ""
     share, kind, sentence = max(options)
     return (kind, sentence) if share >= NAMED else (None, "")
+
+
+def _charge_sentence(found: ChargeSlip, unit: Currency) -> tuple[str, str]:
+    words = _CHARGE_WORDS[found.charge]
+    if found.slip == "forgotten":
+        return "forgot_charge", f"{words} was forgotten"
+    if found.slip == "wrong_sign":
+        turned = "added instead of taken off" if found.charge in ("discount", "deposit") else "taken off"
+        return "charge_sign", f"{words} was {turned}"
+    written, due = format_plain(found.written, unit), format_plain(found.due, unit)
+    if not found.due:
+        return "charge_amount", f"{words} of {written} is not due"
+    if not found.written:
+        return "charge_amount", f"{words} of {due} was left out"
+    return "charge_amount", f"{words} is {due}, not {written}"
 
 
 def _pen_sentence(kind: str, written: int, made: int, unit: Currency) -> str:

@@ -1,15 +1,17 @@
 """What the judge is given, and what it answers. Pure numbers and text; whole minor units."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Literal
 
 from formread.record import Reading
 from formread.slips import ChargeKind, Verdict
 
-TotalKind = Literal["goods", "delivery", "discount", "deposit", "other", "total"]
+TotalKind = Literal["goods", "brought", "delivery", "discount", "deposit", "other", "total"]
+"""``brought`` is a sum brought forward from another slip of the same customer: it is added like a line."""
 BoxRole = Literal[
     "code", "quantity", "unit_price", "line_total", "struck_out",
-    "goods", "delivery", "discount", "deposit", "other", "total",
+    "goods", "brought", "delivery", "discount", "deposit", "other", "total",
 ]  # fmt: skip
 """What a box is for. ``struck_out`` is no box but the question whether a row is crossed out: 1 or 0."""
 
@@ -31,10 +33,14 @@ class LineReadings:
 
 @dataclass(frozen=True, slots=True)
 class TotalReading:
-    """The reading of one box of the totals block, as written (a discount is written without a sign)."""
+    """The reading of one box of the totals block, as written (a discount is written without a sign).
+
+    ``percent`` is what is printed beside a discount's box ("less 10 %"): of the sum in the boxes above it.
+    """
 
     kind: TotalKind
     reading: Reading
+    percent: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +91,15 @@ class JudgedLine:
 
 @dataclass(frozen=True, slots=True)
 class JudgedCharge:
-    """One charge as it counts: delivery positive, discount and deposit negative."""
+    """One charge as written: delivery positive, discount and deposit negative.
+
+    ``due`` is what it should be where terms or a percentage say so, with the same sign; else None. A sum
+    brought forward is of the kind ``other``.
+    """
 
     kind: ChargeKind
     amount: int
+    due: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

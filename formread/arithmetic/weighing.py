@@ -1,6 +1,6 @@
 """Every combination of one slip's readings, weighed: what the customer summed, what it truly comes to."""
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -9,6 +9,7 @@ from formread.arithmetic import chain
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
+    PERCENT_READ,
     ChargeBox,
     ChargeStage,
     SlipShares,
@@ -20,10 +21,10 @@ from formread.arithmetic.moves import (
     written_given_sum,
 )
 from formread.arithmetic.priors import Priors
-from formread.arithmetic.record import BoxRef, SlipReadings
+from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
+from formread.arithmetic.terms import NO_TERMS, Terms, percent_of
 from formread.record import Reading
-from formread.slips import ChargeKind
 
 KEEP: Final = 1e-8
 """Running totals below this share of all are dropped. What they could still have brought is summed into
@@ -37,25 +38,35 @@ ASKED_DIFFERENCES: Final = 2
 HOLDS: Final = 1e-4
 """A sum that holds this surely on what was asked so far needs no further questions: whatever else could be
 asked would only offer other ways for it to hold."""
-CHARGE_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
+CHARGE_SIGNS: Final = {"brought": 1, "delivery": 1, "other": 1, "discount": -1, "deposit": -1}
+MOST_CARRIED: Final = 40
+"""Totals of other slips that the box of a sum brought forward is asked about."""
 
 
 class Weighed:
     """One slip with every combination of its readings weighed."""
 
-    def __init__(self, slip: SlipReadings, known: Mapping[str, Listed], priors: Priors) -> None:
+    def __init__(
+        self,
+        slip: SlipReadings,
+        known: Mapping[str, Listed],
+        priors: Priors,
+        terms: Terms = NO_TERMS,
+        carried: Sequence[int] = (),
+    ) -> None:
         self.priors = priors
         rows = [Row(line, listed(line, known)) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
-        boxes = [(BoxRef(t.kind, nth=_nth(slip, place)), t.reading) for place, t in enumerate(slip.totals)]
         self.charges = [
-            ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(reading))
-            for ref, reading in boxes
-            if ref.role in CHARGE_SIGNS
+            _charge(BoxRef(total.kind, nth=_nth(slip, place)), total, terms)
+            for place, total in enumerate(slip.totals)
+            if total.kind in CHARGE_SIGNS
         ]
-        self.kinds: list[ChargeKind] = [charge.ref.role for charge in self.charges]  # type: ignore[misc]
-        self.goods = next((Box(reading) for ref, reading in boxes if ref.role == "goods"), None)
-        self.total_nth, total = _last_written([reading for ref, reading in boxes if ref.role == "total"])
+        for charge in self.charges:
+            if charge.ref.role == "brought":
+                _carry(charge.box, carried, priors.brought_from_pile)
+        self.goods = next((Box(total.reading) for total in slip.totals if total.kind == "goods"), None)
+        self.total_nth, total = _last_written([box.reading for box in slip.totals if box.kind == "total"])
         self.total = Box(total)
         for row in self.rows:
             row.ask()
@@ -89,7 +100,10 @@ class Weighed:
         charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
         self.charge_stages: list[ChargeStage] = []
         for charge in self.charges:
-            made = charge_stage(charge, charged, self.sums)
+            group = self.chain.last
+            likely = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
+            charge.ask_due(chain.base_of(group.states[likely]) - chain.drift_of(group.states[likely]))
+            made = charge_stage(charge, charged, group.states, self.sums, self.priors)
             self.charge_stages.append(made)
             self.chain.advance({None: made.moves})
         group = self.chain.last
@@ -189,6 +203,27 @@ def _written(row: Row) -> bool:
         box.reading is not None and box.weights.get(None, 0.0) < 1 - SURELY_EMPTY
         for box in (row.quantity, row.unit_price, row.line_total)
     )
+
+
+def _charge(ref: BoxRef, total: TotalReading, terms: Terms) -> ChargeBox:
+    due, trust = None, 1.0
+    if ref.role == "delivery":
+        due = terms.due()
+    elif ref.role == "discount" and total.percent is not None:
+        due, trust = percent_of(total.percent), PERCENT_READ
+    return ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading), due, trust)
+
+
+def _carry(box: Box, carried: Sequence[int], from_pile: float) -> None:
+    """Let the totals of the pile's other slips speak for a sum brought forward."""
+    if not carried or box.fact:
+        return
+    for amount in carried if len(carried) <= MOST_CARRIED else ():
+        box.ask(amount)
+    for value, weight in box.weights.items():
+        if isinstance(value, int):
+            share = sum(amount == value for amount in carried) / len(carried)
+            box.weights[value] = weight * (1 - from_pile + from_pile * share / breadth(value))
 
 
 def _nth(slip: SlipReadings, place: int) -> int:

@@ -196,6 +196,7 @@ _FIELD_NAMES = {
     "unit_price": "unit price",
     "line_total": "line total",
     "goods": "goods total",
+    "brought": "sum brought forward",
     "delivery": "delivery charge",
     "discount": "discount",
     "deposit": "deposit",
