@@ -7,7 +7,7 @@ value (quantity times price implies the line total), Bayes' rule divides that ex
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 import numpy as np
@@ -39,6 +39,7 @@ LARGEST_AMOUNT: Final = 10**7
 LARGEST_QUANTITY: Final = 9999
 
 
+@lru_cache(maxsize=1 << 14)
 def breadth(amount: int) -> float:
     """How probable an amount is before anything is known: each number of digits alike, each digit alike.
 
@@ -84,6 +85,7 @@ def breadths(amounts: NDArray[np.int64]) -> NDArray[np.float64]:
     return 1.0 / (7 * np.where(digits == 1, 10.0, 9.0 * 10.0 ** (digits - 1)))
 
 
+@lru_cache(maxsize=1 << 14)
 def one_digit_apart(first: int, second: int) -> bool:
     """Whether two numbers, equally long, differ in exactly one digit."""
     one, two = str(first), str(second)

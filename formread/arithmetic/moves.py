@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.evidence import Box, breadth
-from formread.arithmetic.pen import chances, unknowns
+from formread.arithmetic.pen import all_chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
 from formread.arithmetic.record import BoxRef
 from formread.arithmetic.rows import Context, MadeWays, Row
@@ -100,24 +100,47 @@ Stage = dict[Hashable, Entries]
 
 
 def row_stage(
-    rows: Sequence[Row], place: int, contexts: Sequence[Hashable], made: MadeWays, sums: SlipShares
+    rows: Sequence[Row],
+    place: int,
+    contexts: Sequence[Hashable],
+    made: MadeWays,
+    plain: dict[int, Entries],
+    sums: SlipShares,
 ) -> Stage:
     """Every way that a row may have been written and have entered the sum.
 
     What a ditto mark in the row below would repeat is carried on, field by field, where there may be one.
+    `plain` has the entries of the rows that hang on no other.
     """
+    if place in plain:
+        return dict.fromkeys(contexts, plain[place])
     row = rows[place]
-    below = rows[place + 1] if place + 1 < len(rows) else None
-    repeats = (False, False, False) if below is None else below.repeats
+    repeats = (False, False, False) if place + 1 == len(rows) else rows[place + 1].repeats
     stage: Stage = {}
     for context in contexts:
         above: Context | None = context if isinstance(context, tuple) else None
         # Without a ditto mark the context changes nothing but what is carried on.
         ways = made.of(place, above)
-        stage[context] = _entries(row, ways, sums, _contexts(ways, above, repeats))
+        targets = _contexts(ways, above, repeats)
+        stage[context] = _entries([ways], [row.struck], [targets], sums)[0]
     # One factor for all contexts: how well the row fits each of them tells them apart.
     most = max(float(some.moves.weights.sum()) + some.moves.dropped for some in stage.values())
     return {context: _scaled(some, 1 / most) for context, some in stage.items()}
+
+
+def plain_entries(rows: Sequence[Row], made: MadeWays, sums: SlipShares) -> dict[int, Entries]:
+    """The entries of all rows that repeat nothing from above and are repeated by no row below, at once."""
+    alone = [
+        place
+        for place, row in enumerate(rows)
+        if not any(row.repeats) and (place + 1 == len(rows) or not any(rows[place + 1].repeats))
+    ]
+    ways = [made.of(place, None) for place in alone]
+    found = _entries(ways, [rows[place].struck for place in alone], [None] * len(alone), sums)
+    return {
+        place: _scaled(some, 1 / max(float(some.moves.weights.sum()) + some.moves.dropped, 1e-300))
+        for place, some in zip(alone, found, strict=True)
+    }
 
 
 def _scaled(entries: Entries, factor: float) -> Entries:
@@ -126,9 +149,11 @@ def _scaled(entries: Entries, factor: float) -> Entries:
     return replace(entries, moves=scaled)
 
 
-def _contexts(ways: Ways, above: Context | None, repeats: tuple[bool, bool, bool]) -> list[Context | None]:
+def _contexts(
+    ways: Ways, above: Context | None, repeats: tuple[bool, bool, bool]
+) -> list[Context | None] | None:
     if not any(repeats):
-        return [None] * ways.weight.size
+        return None
     shown: Context
     found: list[Context | None] = []
     columns = zip(ways.quantity.tolist(), ways.unit_price.tolist(), ways.line_total.tolist(), strict=True)
@@ -150,12 +175,28 @@ def _shown(number: int) -> int | None:
     return None if number == BLANK else number
 
 
-def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | None]) -> Entries:
-    per_row = 1 / max(sums.rows, 1.0)
-    empty, right, summed = ways.empty, ways.right, ways.summed
-    stands = ways.weight * np.where(empty, 1.0, 1 - row.struck)
-    gone = ways.weight * np.where(empty, 0.0, row.struck)
-    slips = np.where(empty, 0.0, stands) * per_row
+_SPENT: Final = np.array([0, 1, 1, 0, 1], dtype=np.int64)
+"""By how a row entered the sum: whether that spends the one slip that the sum may have."""
+
+
+def _entries(
+    rows: Sequence[Ways],
+    struck: Sequence[float],
+    contexts: Sequence[list[Context | None] | None],
+    sums: SlipShares,
+) -> list[Entries]:
+    """The entries of several rows at once; what each way carries on (None: nothing) is in `contexts`."""
+    if not rows:
+        return []
+    sizes = np.array([ways.weight.size for ways in rows])
+    which = np.repeat(np.arange(len(rows)), sizes)
+    empty = np.concatenate([ways.empty for ways in rows])
+    right, summed, weighs = (
+        np.concatenate([getattr(ways, name) for ways in rows]) for name in ("right", "summed", "weight")
+    )
+    gone_share = np.where(empty, 0.0, np.array(struck)[which])
+    stands, gone = weighs * (1 - gone_share), weighs * gone_share
+    slips = np.where(empty, 0.0, stands) / max(sums.rows, 1.0)
     nothing = np.zeros_like(summed)
     weight = np.concatenate(
         [
@@ -168,35 +209,50 @@ def _entries(row: Row, ways: Ways, sums: SlipShares, contexts: list[Context | No
     )
     base = np.concatenate([summed, nothing, 2 * summed, nothing, summed])
     drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed])
-    count = summed.size
-    counted = np.repeat(np.arange(5), count)
-    spent = np.isin(counted, (LEFT_OUT, TWICE, STRUCK_COUNTED)).astype(np.int64)
-    way = np.tile(np.arange(count), 5)
-    whole = float(weight.sum())
-    kept = np.nonzero(weight > LEAST_MOVE * whole)[0]
-    steps = chain.step(base[kept], drift[kept], spent[kept])
-    targets = list(dict.fromkeys(contexts))
-    number = {target: i for i, target in enumerate(targets)}
-    target = np.array([number[context] for context in contexts], dtype=np.int64)[way[kept]]
-    order = np.lexsort((steps, target))
+    counted = np.repeat(np.arange(5), summed.size)
+    row = np.tile(which, 5)
+    whole = np.bincount(row, weight, len(rows))
+    kept = np.nonzero(weight > LEAST_MOVE * whole[row])[0]
+    steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]])
+    number: dict[Context | None, int] = {None: 0}
+    target = np.zeros(kept.size, dtype=np.int64)
+    if any(some is not None for some in contexts):
+        every = [c for some, size in zip(contexts, sizes, strict=True) for c in some or [None] * size]
+        numbers = np.array([number.setdefault(context, len(number)) for context in every], dtype=np.int64)
+        target = np.tile(numbers, 5)[kept]
+    targets = list(number)
+    order = np.lexsort((steps, target, row[kept]))
     steps, target, kept = steps[order], target[order], kept[order]
+    row = row[kept]
     new = np.ones(kept.size, dtype=bool)
-    new[1:] = (steps[1:] != steps[:-1]) | (target[1:] != target[:-1])
+    new[1:] = (steps[1:] != steps[:-1]) | (target[1:] != target[:-1]) | (row[1:] != row[:-1])
     move = np.cumsum(new) - 1
     totals = np.bincount(move, weight[kept]).astype(np.float64)
-    return Entries(
-        moves=chain.Moves(
-            steps[new],
-            totals,
-            [targets[t] for t in target[new].tolist()],
-            max(whole - float(totals.sum()), 0.0),
-        ),
-        ways=ways,
-        way=way[kept],
-        counted=counted[kept],
-        move=move,
-        share=weight[kept] / totals[move],
-    )
+    share = weight[kept] / totals[move]
+    way = kept % summed.size - np.concatenate([[0], np.cumsum(sizes)[:-1]])[row]
+    counted = counted[kept]
+    first = np.searchsorted(row, np.arange(len(rows) + 1)).tolist()
+    made = []
+    for i, ways in enumerate(rows):
+        part = slice(first[i], first[i + 1])
+        moves = slice(int(move[first[i]]), int(move[first[i + 1] - 1]) + 1)
+        led = target[part][new[part]]
+        made.append(
+            Entries(
+                moves=chain.Moves(
+                    steps[part][new[part]],
+                    totals[moves],
+                    None if contexts[i] is None else [targets[t] for t in led.tolist()],
+                    max(float(whole[i]) - float(totals[moves].sum()), 0.0),
+                ),
+                ways=ways,
+                way=way[part],
+                counted=counted[part],
+                move=move[part] - moves.start,
+                share=share[part],
+            )
+        )
+    return made
 
 
 @dataclass(slots=True)
@@ -238,20 +294,7 @@ def charge_stage(
     """Every way that a charge may have been written and have entered the sum, for the states (N,) before it."""
     per_charge = 1 / max(charges, 1.0)
     forgotten, turned = sums.of("forgot_charge") * per_charge, sums.of("charge_sign") * per_charge
-    steps: list[chain.Ints] = []
-    weights: list[chain.Floats] = []
-    meaning: list[tuple[int | None, Charged]] = []
-
-    def move(
-        base: int, drift: chain.Ints | int, slip: int, weight: chain.Floats | float, means: Charged
-    ) -> None:
-        one = chain.step(
-            np.full_like(states, base), drift + np.zeros_like(states), np.full_like(states, slip)
-        )
-        steps.append(one)
-        weights.append(weight + np.zeros(states.shape))
-        meaning.append((amount, means))
-
+    rows: list[tuple[int, chain.Ints | int, int, chain.Floats | float, int | None, Charged]] = []
     due = None
     if charge.due is not None:
         due = charge.due(chain.base_of(states) - chain.drift_of(states))
@@ -262,16 +305,24 @@ def charge_stage(
         if due is not None:
             fits = weight * charge.trust * _charge_written(amount, due, priors)
             alike = due == (amount or 0)
-            move(added, added - charge.sign * due, 1, np.where(alike, 0.0, fits), "not_due")
+            over = added - charge.sign * due
+            rows.append((added, over, 1, np.where(alike, 0.0, fits), amount, "not_due"))
+            # Where the charge is not trusted, what is written is what counts, due or not.
             fits = np.where(alike, fits, 0.0) + (1 - charge.trust) * weight
-        # Where a charge is untrusted, what is written is what counts, due or not.
-        move(added, 0, 0, fits, "counted")
+        rows.append((added, 0, 0, fits, amount, "counted"))
         if added:
-            move(0, -added, 1, fits * forgotten, "forgotten")
-            move(-added, -2 * added, 1, fits * turned, "wrong_sign")
-    stacked = np.stack(weights, axis=1)
-    most = max(float(stacked.sum(axis=1).max()), 1e-300)
-    return ChargeStage(chain.Moves(np.stack(steps, axis=1), stacked / most), tuple(meaning))
+            rows.append((0, -added, 1, fits * forgotten, amount, "forgotten"))
+            rows.append((-added, -2 * added, 1, fits * turned, amount, "wrong_sign"))
+    meaning = tuple((row[4], row[5]) for row in rows)
+    if due is None:
+        base, drift, slip = (np.array([row[i] for row in rows], dtype=np.int64) for i in range(3))
+        plain = np.array([row[3] for row in rows], dtype=np.float64)
+        return ChargeStage(chain.Moves(chain.step(base, drift, slip), plain / plain.sum()), meaning)
+    nothing = np.zeros_like(states)
+    steps = [chain.step(row[0] + nothing, row[1] + nothing, row[2] + nothing) for row in rows]
+    weights = np.stack([row[3] + np.zeros(states.shape) for row in rows], axis=1)
+    most = max(float(weights.sum(axis=1).max()), 1e-300)
+    return ChargeStage(chain.Moves(np.stack(steps, axis=1), weights / most), meaning)
 
 
 def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chain.Floats:
@@ -306,13 +357,16 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
     steps: list[chain.Ints] = []
     weights: list[chain.Floats] = []
     meaning: list[int | None] = []
+    numbers = [value for value in box.weights if isinstance(value, int)]
+    distinct, inverse = np.unique(base, return_inverse=True)
+    given = written_given_sums(np.array(numbers, dtype=np.int64), distinct, sums)[inverse]
     for value, weight in box.weights.items():
         if not isinstance(value, int):
             steps.append(np.zeros_like(states))
             weights.append(np.full(states.shape, weight))
             meaning.append(None)
             continue
-        fits = written_given_sum(value, base, sums)
+        fits = given[:, numbers.index(value)]
         apart = value - base
         wrong = np.where(apart == 0, 0, 1)
         steps.append(chain.step(apart, apart, wrong))
@@ -323,11 +377,16 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
     return chain.Moves(np.stack(steps, axis=1), stacked / most), tuple(meaning)
 
 
-def written_given_sum(written: int, sums_made: chain.Ints, sums: SlipShares) -> chain.Floats:
-    """Probability that a customer who has summed to each of `sums_made` (N,) writes `written`."""
-    column = np.full_like(sums_made, written)
-    fits = sums.of("unknown") * unknowns(column, sums_made)
-    for kind, (at, p) in chances(column, sums_made).items():
+def written_given_sums(written: chain.Ints, sums_made: chain.Ints, sums: SlipShares) -> chain.Floats:
+    """Probability that a customer who has summed to each of `sums_made` (N,) writes each of `written` (K,).
+
+    Returns
+    -------
+    (N, K) array
+    """
+    every, each = np.tile(written, sums_made.size), np.repeat(sums_made, written.size)
+    fits = sums.of("unknown") * unknowns(every, each)
+    for kind, (at, p) in all_chances(written, sums_made).items():
         fits[at] += sums.of(kind) * p
-    fits[sums_made == written] = 1 - sums.wrong
-    return fits
+    fits[each == every] = 1 - sums.wrong
+    return fits.reshape(sums_made.size, written.size)

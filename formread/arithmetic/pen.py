@@ -45,12 +45,11 @@ def unknowns(written: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[n
     return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadths(written)
 
 
+Places = tuple[NDArray[np.int64], NDArray[np.float64]]
 _DIGITS: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
 
 
-def chances(
-    written: NDArray[np.int64], rights: NDArray[np.int64]
-) -> dict[PenSlip, tuple[NDArray[np.int64], NDArray[np.float64]]]:
+def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, Places]:
     """:func:`chance` for many pairs at once, both of shape (N,), by kind.
 
     Returns
@@ -60,18 +59,48 @@ def chances(
         seen, is it worked out; everywhere else it is nought.
     """
     apart = np.abs(written - rights)
-    alike = np.nonzero((lengths(written) == lengths(rights)) & (written != rights))[0]
+    alike = np.nonzero((lengths(written) == lengths(rights)) & (apart > 0))[0]
     one, two = written[alike], rights[alike]
     count = (one // _DIGITS % 10 != two // _DIGITS % 10).sum(axis=0)
-    slid = (written == 10 * rights) | (written == 100 * rights)
-    slid |= (rights == 10 * written) | (rights == 100 * written)
+    return _worked_out(written, rights, apart, alike[count == 1], alike[count == 2])
+
+
+def all_chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, Places]:
+    """:func:`chances` of every one of `written` (K,) for every one of `rights` (N,), as pairs of shape (N * K,).
+
+    The same, but that the digits are taken apart once for each number and not once for each pair.
+    """
+    every = np.tile(written, rights.size)
+    each = np.repeat(rights, written.size)
+    differ = (rights // _DIGITS % 10)[:, :, None] != (written // _DIGITS % 10)[:, None, :]
+    count = differ.sum(axis=0).ravel()
+    alike = np.nonzero(
+        (lengths(rights)[:, None] == lengths(written)[None, :]).ravel() & (count > 0) & (count < 3)
+    )[0]
+    kinds = count[alike]
+    return _worked_out(every, each, np.abs(every - each), alike[kinds == 1], alike[kinds == 2])
+
+
+def _worked_out(
+    written: NDArray[np.int64],
+    rights: NDArray[np.int64],
+    apart: NDArray[np.int64],
+    one_digit: NDArray[np.int64],
+    two_digits: NDArray[np.int64],
+) -> dict[PenSlip, Places]:
+    tens = np.nonzero(apart % 10 == 0)[0]
+    carried = tens[
+        _CARRIES[np.searchsorted(_CARRIES, apart[tens]).clip(max=_CARRIES.size - 1)] == apart[tens]
+    ]
+    # A slide makes one number ten or a hundred times the other: the difference is nine or ninety-nine times it.
+    nines = np.nonzero(apart % 9 == 0)[0]
+    smaller = np.minimum(written[nines], rights[nines])
+    slid = nines[(apart[nines] == 9 * smaller) | (apart[nines] == 99 * smaller)]
     possible: dict[PenSlip, NDArray[np.int64]] = {
-        "carry": np.nonzero(_CARRIES[np.searchsorted(_CARRIES, apart).clip(max=_CARRIES.size - 1)] == apart)[
-            0
-        ],
-        "swap": alike[(count == 2) & ((one - two) % 9 == 0)],
-        "digit": alike[count == 1],
-        "slide": np.nonzero(slid)[0],
+        "carry": carried,
+        "swap": two_digits[apart[two_digits] % 9 == 0],
+        "digit": one_digit,
+        "slide": slid,
     }
     return {
         kind: (at, np.array([_known_chance(kind, w, r) for w, r in _pairs(written, rights, at)]))

@@ -16,9 +16,10 @@ from formread.arithmetic.moves import (
     Stage,
     charge_stage,
     goods_stage,
+    plain_entries,
     row_stage,
     slip_shares,
-    written_given_sum,
+    written_given_sums,
 )
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
@@ -87,9 +88,10 @@ class Weighed:
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
         self._ways.prepare()
+        plain = plain_entries(self.rows, self._ways, self.sums)
         for place in range(len(self.rows)):
             contexts: list[Hashable] = list(self.chain.layers[-1])
-            stage = row_stage(self.rows, place, contexts, self._ways, self.sums)
+            stage = row_stage(self.rows, place, contexts, self._ways, plain, self.sums)
             self.stages.append(stage)
             self.chain.advance({context: some.moves for context, some in stage.items()})
         self.goods_meaning: tuple[int | None, ...] = ()
@@ -134,8 +136,9 @@ class Weighed:
         self.fits = np.zeros((self.base.size, len(self.written)))
         distinct, inverse = np.unique(self.base, return_inverse=True)
         spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
+        given = written_given_sums(np.array(self.written, dtype=np.int64), distinct, self.sums)[inverse]
         for k, written in enumerate(self.written):
-            fits = written_given_sum(written, distinct, self.sums)[inverse]
+            fits = given[:, k]
             # One slip in the sum is enough: a customer who left out a row added the others rightly.
             fits = np.where(self.spent, self.base == written, fits)
             fits = (1 - spite) * fits + spite * (self.right == written)
