@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"formread {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands.add_parser("check", help="photos of slips → the list of wrong totals"))
+    _add_desk(commands.add_parser("desk", help="the page in the browser, for the whole job"))
     return parser
 
 
@@ -64,6 +65,35 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
         "--jobs", type=_positive, metavar="N", help="processes to use (default: one per core)"
     )
     parser.set_defaults(run=_check)
+
+
+def _add_desk(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--folder", type=Path, metavar="FOLDER", help="where piles are kept (default: your own data folder)"
+    )
+    parser.add_argument("--port", type=_port, default=None, metavar="N", help="port on this computer")
+    parser.add_argument("--currency", default="GBP", metavar="CODE", help="ISO 4217 code of new piles (GBP)")
+    parser.add_argument("--no-browser", action="store_true", help="do not open the browser")
+    parser.set_defaults(run=_desk)
+
+
+def _desk(options: argparse.Namespace) -> int:
+    from formread.web.serve import PORT, default_folder, serve
+
+    port = PORT if options.port is None else options.port
+    folder = (options.folder or default_folder()).absolute()
+    serve(folder, port, options.currency, browser=not options.no_browser)
+    return AGREES
+
+
+def _port(text: str) -> int:
+    try:
+        number = int(text)
+    except ValueError:
+        number = -1
+    if not 0 <= number <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a port: a whole number up to 65535")
+    return number
 
 
 def _positive(text: str) -> int:

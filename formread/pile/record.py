@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from formread.arithmetic.record import SlipReadings
+from formread.arithmetic.record import Judgement, SlipReadings
 from formread.layout.record import Layout
-from formread.slips import Problem
+from formread.slips import Problem, Slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,3 +33,25 @@ class ReadPhoto:
 
     slips: tuple[ReadSlip, ...]
     problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Where a slip of a kept pile stands: what the judge says, and what a person has added to it.
+
+    Attributes
+    ----------
+    slip
+        The slip as it goes out.
+    judgement
+        The judge's answer on the readings and on what was confirmed.
+    seen
+        A person has said what to make of this slip: nothing is left to ask.
+    address
+        The customer's address, as it was typed.
+    """
+
+    slip: Slip
+    judgement: Judgement
+    seen: bool = False
+    address: str | None = None

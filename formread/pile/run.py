@@ -8,7 +8,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
 from formread.arithmetic import Facts, PilePrices, confirm, judge
-from formread.arithmetic.record import BoxRef, Judgement
+from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
@@ -126,14 +126,35 @@ def judge_pile(
     facts = confirmed or {}
     known = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
     pile = PilePrices(known)
-    judgements = tuple(
-        _with_doubt(judge(readings, prices=prices, pile=pile.for_slip(readings)), slip.layout)
-        for slip, readings in zip(read, known, strict=True)
-    )
-    slips = tuple(
-        _slip(one, judgement, descriptions or {}) for one, judgement in zip(read, judgements, strict=True)
-    )
+    judged = [
+        judge_slip(slip, facts.get(place, {}), pile.for_slip(readings), prices, descriptions)
+        for place, (slip, readings) in enumerate(zip(read, known, strict=True))
+    ]
+    slips, judgements = tuple(slip for slip, _ in judged), tuple(judgement for _, judgement in judged)
     return Pile(Report(currency, slips, tuple(problems)), tuple(read), judgements)
+
+
+def judge_slip(
+    read: ReadSlip,
+    facts: Facts,
+    learned: Mapping[str, int],
+    prices: Mapping[str, int] | None = None,
+    descriptions: Mapping[str, str] | None = None,
+) -> tuple[Slip, Judgement]:
+    """Judge one slip of a pile whose prices were learned before.
+
+    Parameters
+    ----------
+    facts
+        What a person has confirmed on this slip.
+    learned
+        What the other slips of the pile testify (:class:`formread.arithmetic.PilePrices`).
+    prices, descriptions
+        What a price list says, by product code.
+    """
+    known = confirm(read.readings, facts)
+    judgement = _with_doubt(judge(known, prices=prices, pile=learned), read.layout)
+    return _slip(read, known, judgement, descriptions or {}), judgement
 
 
 def _with_doubt(judged: Judgement, layout: Layout) -> Judgement:
@@ -148,10 +169,10 @@ def _with_doubt(judged: Judgement, layout: Layout) -> Judgement:
     )
 
 
-def _slip(read: ReadSlip, judged: Judgement, descriptions: Mapping[str, str]) -> Slip:
+def _slip(read: ReadSlip, known: SlipReadings, judged: Judgement, descriptions: Mapping[str, str]) -> Slip:
     codes = {
         line.row: _code(line.code.candidates[0].text)
-        for line in read.readings.lines
+        for line in known.lines
         if line.code is not None and line.code.candidates
     }
     lines = tuple(

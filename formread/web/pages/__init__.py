@@ -1,0 +1,1 @@
+"""One module for each topic of the desk; each lists its addresses in ``ROUTES``."""
