@@ -83,6 +83,7 @@ def _listen(host: str, port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        listener.listen()
     except OSError as error:
         listener.close()
         raise OutputError(

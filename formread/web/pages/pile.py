@@ -38,7 +38,10 @@ def show(request: Request) -> Response:
         reading=desk.reader.reading,
         done=sum(photo.state != "waiting" for photo in photos),
         photos=len(photos),
-        problems=desk.piles.problems(pile.id),
+        problems=[
+            {"photo": photo, "page": problem.page, "message": problem.message}
+            for photo, problem in desk.piles.problems(pile.id)
+        ],
         undoable=desk.piles.store.last_answer(pile.id) is not None,
         said=request.query_params.get("said", "")[:200],
     )

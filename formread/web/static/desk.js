@@ -79,7 +79,7 @@ document.addEventListener("click", (event) => {
 
 /* Keys. Letters act only while the field of the question, which takes digits alone, has the focus. */
 
-let hurried = 0;
+let hurried = -Infinity;
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
