@@ -56,6 +56,7 @@ def test_another_value_than_the_readers_is_compared_before_it_counts(page: Page,
     expect(field).to_be_focused()
     field.press_sequentially("777")
     page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="7.77")).to_be_focused()
     page.keyboard.press("1")
     expect(page.locator(".said")).to_contain_text("is wrong")
     page.get_by_label("What is written").press("u")
