@@ -14,7 +14,7 @@ from typing import Any, Final, cast, get_args
 import cv2
 import numpy as np
 
-from formread.arithmetic import BoxRef, Facts, confirm, pile_prices
+from formread.arithmetic import BoxRef, Facts, PilePrices, confirm
 from formread.arithmetic.record import BoxRole
 from formread.layout.record import Box, Layout, Rectangle
 from formread.pile.codec import decode, encode
@@ -153,13 +153,10 @@ class Piles:
 
     def keep_read(self, photo: PhotoRow, path: Path, read: ReadPhoto) -> bool:
         """Keep what a photo gave; False when the photo is gone or was taken again meanwhile."""
-        pile = self.store.pile(photo.pile)
-        if pile is None:
-            return False
         slips = []
         for one in read.slips:
             named = replace(one, photo=photo.name, sheet_jpeg=b"")
-            outcome = _outcome(named, (), pile.learned)
+            outcome = _outcome(named, (), {})
             slips.append(
                 NewSlip(encode(named), encode(outcome), one.sheet_jpeg, small_picture(one.sheet_jpeg))
             )
@@ -214,32 +211,24 @@ class Piles:
 
     def refresh(self, pile: int) -> bool:
         """Learn the pile's prices anew and judge again every slip that they touch; say whether any changed."""
-        row = self.store.pile(pile)
-        if row is None:
-            return False
         answers = self.store.answers(pile)
         known = []
-        for slip in self.store.slips(pile):
-            read = self.reading(slip.id)
+        for row in self.store.slips(pile):
+            read = self.reading(row.id)
             if read is not None:
-                known.append((slip.id, confirm(read.readings, facts_of(answers.get(slip.id, [])))))
-        learned = pile_prices([readings for _, readings in known])
-        news = {code for code, _ in set(learned.items()) ^ set(row.learned.items())}
-        if not news:
-            return False
-        self.store.learn(pile, learned)
-        touched = [
-            at
-            for at, readings in known
-            if any(line.code is not None and _speaks_of(line.code.values, news) for line in readings.lines)
-        ]
-        for at in touched:
+                known.append((row.id, confirm(read.readings, facts_of(answers.get(row.id, [])))))
+        prices = PilePrices([readings for _, readings in known])
+        changed = False
+        for at, readings in known:
+            learned = prices.for_slip(readings)
             with self._lock:
-                slip_row = self.store.slip(at)
-                if slip_row is not None:
-                    outcome = self._judge(slip_row, self.store.answers_of(at))
-                    self.store.keep_outcomes(pile, {at: encode(outcome)})
-        return bool(touched)
+                now = self.store.slip(at)
+                if now is None or dict(now.learned) == learned:
+                    continue
+                outcome = self._judge(replace(now, learned=learned), self.store.answers_of(at))
+                self.store.keep_outcome(now, learned, encode(outcome))
+                changed = True
+        return changed
 
     def forget(self) -> None:
         """Let go of readings in memory, after something was deleted."""
@@ -247,15 +236,10 @@ class Piles:
             self._readings.clear()
 
     def _judge(self, row: SlipRow, answers: Sequence[Answer]) -> Outcome:
-        pile = self.store.pile(row.pile)
         read = self.reading(row.id)
-        if pile is None or read is None:
-            raise ValueError("this pile was deleted")
-        return _outcome(read, answers, pile.learned)
-
-
-def _speaks_of(values: Sequence[tuple[Value, float]], codes: set[str]) -> bool:
-    return any(value in codes for value, _ in values)
+        if read is None:
+            raise ValueError("this slip was deleted")
+        return _outcome(read, answers, row.learned)
 
 
 def _kept(row: SlipRow) -> KeptSlip:

@@ -30,7 +30,7 @@ _VERSION: Final = 1
 _SCHEMA: Final = """
 CREATE TABLE piles (
     id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, day TEXT NOT NULL, currency TEXT NOT NULL,
-    folder TEXT NOT NULL, closed TEXT, learned TEXT NOT NULL DEFAULT '{}', revision INTEGER NOT NULL DEFAULT 0);
+    folder TEXT NOT NULL, closed TEXT, revision INTEGER NOT NULL DEFAULT 0);
 CREATE TABLE photos (
     id INTEGER PRIMARY KEY AUTOINCREMENT, pile INTEGER NOT NULL REFERENCES piles(id) ON DELETE CASCADE,
     name TEXT NOT NULL, file TEXT NOT NULL, digest TEXT NOT NULL, state TEXT NOT NULL, problems BLOB,
@@ -38,7 +38,7 @@ CREATE TABLE photos (
 CREATE TABLE slips (
     id INTEGER PRIMARY KEY AUTOINCREMENT, photo INTEGER NOT NULL REFERENCES photos(id) ON DELETE CASCADE,
     pile INTEGER NOT NULL REFERENCES piles(id) ON DELETE CASCADE, place INTEGER NOT NULL,
-    read BLOB NOT NULL, outcome BLOB NOT NULL, picture TEXT NOT NULL);
+    read BLOB NOT NULL, learned TEXT NOT NULL DEFAULT '{}', outcome BLOB NOT NULL, picture TEXT NOT NULL);
 CREATE TABLE answers (
     id INTEGER PRIMARY KEY AUTOINCREMENT, slip INTEGER NOT NULL REFERENCES slips(id) ON DELETE CASCADE,
     pile INTEGER NOT NULL, box TEXT NOT NULL, value TEXT NOT NULL, at TEXT NOT NULL);
@@ -60,7 +60,6 @@ class PileRow:
     day: date
     currency: str
     closed: date | None
-    learned: Mapping[str, int]
     revision: int
 
 
@@ -77,11 +76,12 @@ class PhotoRow:
 
 @dataclass(frozen=True, slots=True)
 class SlipRow:
-    """One slip without its readings: the encoded outcome of judging it."""
+    """One slip without its readings: what the pile testified for its codes, and the encoded outcome."""
 
     id: int
     pile: int
     photo: int
+    learned: Mapping[str, int]
     outcome: bytes
 
 
@@ -186,11 +186,6 @@ class Store:
         """Close a pile on that day (its time of keeping begins), or open it again."""
         with self._writing(pile) as db:
             db.execute("UPDATE piles SET closed = ? WHERE id = ?", (day and day.isoformat(), pile))
-
-    def learn(self, pile: int, learned: Mapping[str, int]) -> None:
-        """Keep the prices that the pile testifies."""
-        with self._writing(pile) as db:
-            db.execute("UPDATE piles SET learned = ? WHERE id = ?", (json.dumps(dict(learned)), pile))
 
     def delete_pile(self, pile: int) -> None:
         """Delete a pile for good: its rows are overwritten, its pictures removed."""
@@ -315,16 +310,16 @@ class Store:
     def slips(self, pile: int) -> list[SlipRow]:
         """The slips of a pile in the order of their photos."""
         rows = self._all(
-            "SELECT s.id, s.pile, s.photo, s.outcome FROM slips s JOIN photos p ON p.id = s.photo "
+            "SELECT s.id, s.pile, s.photo, s.learned, s.outcome FROM slips s JOIN photos p ON p.id = s.photo "
             "WHERE s.pile = ? ORDER BY p.place, s.place",
             pile,
         )
-        return [SlipRow(row["id"], row["pile"], row["photo"], row["outcome"]) for row in rows]
+        return [_slip(row) for row in rows]
 
     def slip(self, slip: int) -> SlipRow | None:
         """One slip."""
-        row = self._one("SELECT id, pile, photo, outcome FROM slips WHERE id = ?", slip)
-        return None if row is None else SlipRow(row["id"], row["pile"], row["photo"], row["outcome"])
+        row = self._one("SELECT id, pile, photo, learned, outcome FROM slips WHERE id = ?", slip)
+        return None if row is None else _slip(row)
 
     def reading(self, slip: int) -> bytes | None:
         """The encoded reading of a slip."""
@@ -339,12 +334,12 @@ class Store:
             return None
         return folder / (f"{row['picture']}.small" if small else row["picture"])
 
-    def keep_outcomes(self, pile: int, outcomes: Mapping[int, bytes]) -> None:
-        """Keep new outcomes of some slips."""
-        with self._writing(pile) as db:
-            db.executemany(
-                "UPDATE slips SET outcome = ? WHERE id = ?",
-                [(outcome, at) for at, outcome in outcomes.items()],
+    def keep_outcome(self, slip: SlipRow, learned: Mapping[str, int], outcome: bytes) -> None:
+        """Keep a slip's new outcome, and the prices that led to it."""
+        with self._writing(slip.pile) as db:
+            db.execute(
+                "UPDATE slips SET learned = ?, outcome = ? WHERE id = ?",
+                (json.dumps(dict(learned)), outcome, slip.id),
             )
 
     # Answers
@@ -546,13 +541,16 @@ def _pile(row: sqlite3.Row) -> PileRow:
         day=date.fromisoformat(row["day"]),
         currency=row["currency"],
         closed=closed and date.fromisoformat(closed),
-        learned=json.loads(row["learned"]),
         revision=row["revision"],
     )
 
 
 def _photo(row: sqlite3.Row) -> PhotoRow:
     return PhotoRow(row["id"], row["pile"], row["name"], row["state"], row["problems"])
+
+
+def _slip(row: sqlite3.Row) -> SlipRow:
+    return SlipRow(row["id"], row["pile"], row["photo"], json.loads(row["learned"]), row["outcome"])
 
 
 def _answer(row: sqlite3.Row) -> Answer:

@@ -108,11 +108,9 @@ def loss(slip: Slip, unit: Currency) -> str:
     return f"you lose {amount}" if who == "you" else f"the customer loses {amount}"
 
 
-def slip_name(kept: KeptSlip, place: int | None = None) -> str:
+def slip_name(kept: KeptSlip) -> str:
     """Name a slip for a person."""
-    if kept.slip.slip_number:
-        return f"Slip {kept.slip.slip_number}"
-    return f"Slip without a number ({kept.slip.photo})" if place is None else f"Slip {place} of the pile"
+    return f"Slip {kept.slip.slip_number}" if kept.slip.slip_number else f"Slip in {kept.slip.photo}"
 
 
 @dataclass(frozen=True, slots=True)
