@@ -7,6 +7,7 @@ from itertools import groupby
 import cv2
 import numpy as np
 
+from formread.layout.body import find_bodies
 from formread.layout.heading import Heading, find_heading
 from formread.layout.ink import Ink, ink_of
 from formread.layout.printed import Piece, crops, pieces
@@ -68,7 +69,7 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
     page = page_of(rules, *size)
     content = _content(ink, rules)
     reader = _Reader(sheet.image, scale)
-    chosen = _choose(content, page, reader)
+    chosen = _choose(ink, content, page, working, reader)
     if chosen is None:
         return LayoutSearch((), NO_TABLE)
     table, heading = chosen
@@ -113,19 +114,31 @@ def _meets(upright: Rule, level: Sequence[Rule]) -> bool:
     return all(any(abs(end - y) <= _MEETS for y in heights) for end in (upright.start, upright.end))
 
 
-def _choose(content: Ink, page: Page, reader: _Reader) -> tuple[Table, Heading] | None:
+def _choose(
+    ink: Ink, content: Ink, page: Page, image: Image, reader: _Reader
+) -> tuple[Table, Heading] | None:
     """Choose the order table among the candidates: the one with a heading row and the most rows."""
     best: tuple[float, Table, Heading] | None = None
-    for table in find_tables(page):
+    tables = find_tables(page) + find_bodies(page, ink, content, image)
+    for table in sorted(tables, key=lambda t: -t.score):
+        if best is not None and best[2].known >= _SURE and not _within(best[1], table):
+            continue
         heading = find_heading(content, page, table, reader)
         score = table.score + _PER_HEADING * heading.known
         if best is None or score > best[0]:
             best = (score, table, heading)
-        if best[2].known >= _SURE:
-            break
     if best is None or (best[2].known < 0.5 and len(best[1].dividers) < 2):
         return None
     return best[1], best[2]
+
+
+def _within(inner: Table, outer: Table) -> bool:
+    """Say whether a table's lines may be guide lines of another, which begins above and ends below them."""
+    return (
+        outer.levels[0].place < inner.levels[0].place - 0.2 * inner.pitch
+        and outer.levels[-1].place > inner.levels[-1].place + 0.1 * inner.pitch
+        and len(outer.levels) >= len(inner.levels)
+    )
 
 
 def _x(rule: Rule, y: float) -> float:

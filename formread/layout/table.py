@@ -11,13 +11,10 @@ _SAME_LEVEL = 7.0  # pixels; two rules so near are one double rule
 _PITCH_LEAST, _PITCH_MOST = 20.0, 150.0  # pixels from row to row on a sheet of 1500
 _PITCH_OFF = 0.10  # share of the pitch by which a printed row may miss it
 _WIDE = 0.40  # share of the sheet's width that a table spans at least
-_ALIKE = 0.92  # share of the shorter of two levels of one table that lies over the longer
+ALIKE = 0.92  # share of the shorter of two levels of one table that lies over the longer
 _SHARED = 0.6  # and of the longer
 _MISSING = 2  # rules in a row that may be worn away
 _FEWEST_ROWS = 2
-_EVEN = 0.7  # share of the steps between guide lines that are the pitch
-_FITS = 0.15  # rows by which the body of a table may miss a whole number of them
-_GUIDED = 0.8  # how a table of guide lines scores beside one of rules
 _APART = 0.06  # share of the sheet's width; pieces further apart are two lines (two blocks side by side)
 _SEEN = 0.8  # share of a band's height on which a divider is seen there
 _DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides it in the others
@@ -166,7 +163,13 @@ def page_of(rules: Rules, width: int, height: int) -> Page:
     return Page(page.levels, tuple(ordered), slope, lean, width, height)
 
 
-def _overlap(a: Level, b: Level) -> float:
+def wide_levels(page: Page) -> list[Level]:
+    """Return the levels that may bound the rows of a table."""
+    return [level for level in page.levels if level.width >= _WIDE * page.width]
+
+
+def overlap(a: Level, b: Level) -> float:
+    """Return how far two levels lie over one another, 0 to 1."""
     # A level may run on into a block beside the table, so the shorter one counts, unless it is far shorter.
     common = max(0.0, min(a.right, b.right) - max(a.left, b.left))
     return common / min(a.width, b.width) if common > _SHARED * max(a.width, b.width) else 0.0
@@ -183,7 +186,7 @@ def _run(levels: list[Level], first: int, second: int) -> tuple[list[Level | Non
         near = [
             level
             for level in levels
-            if abs(level.place - expected) <= _PITCH_OFF * pitch + 1.5 and _overlap(level, start) >= _ALIKE
+            if abs(level.place - expected) <= _PITCH_OFF * pitch + 1.5 and overlap(level, start) >= ALIKE
         ]
         if near:
             last = min(near, key=lambda level: abs(level.place - expected))
@@ -206,43 +209,28 @@ def _run(levels: list[Level], first: int, second: int) -> tuple[list[Level | Non
     return run, pitch
 
 
+def between(above: Level, below: Level, share: float, page: Page) -> Level:
+    """Return the boundary that lies `share` of the way from one level to another and bends as they do."""
+    left, right = max(above.left, below.left), min(above.right, below.right)
+    x = np.linspace(left, right, 9)
+    y = np.array([above.at(v) + share * (below.at(v) - above.at(v)) for v in x])
+    rule = replace(straight((left, right), (0.0, 0.0)), along=x, across=y)
+    return Level(page.flat((left + right) / 2, rule.middle), (rule,), left, right)
+
+
 def _filled(run: list[Level | None], page: Page) -> list[Level]:
-    """Put in the rules that are missing, midway between their neighbours."""
+    """Put in the rules that are missing, evenly between their neighbours."""
+    known = [k for k, level in enumerate(run) if level is not None]
     result: list[Level] = []
-    for k, level in enumerate(run):
-        if level is not None:
-            result.append(level)
-            continue
-        above = result[-1]
-        below = next(item for item in run[k:] if item is not None)
-        gap = next(n for n, item in enumerate(run[k:], 1) if item is not None)
-        ends = (above.left, above.right)
-        heights = tuple(above.at(x) + (below.at(x) - above.at(x)) / gap for x in ends)
-        rule = straight(ends, (heights[0], heights[1]))
-        result.append(Level(page.flat((ends[0] + ends[1]) / 2, rule.middle), (rule,), *ends))
-    return result
-
-
-def _guided(page: Page, wide: list[Level]) -> list[tuple[float, list[Level | None], float]]:
-    """Return tables whose rows no rule divides, only lines to write on inside some of the columns.
-
-    The guides give the pitch; the rows are laid out between the lines over and under the whole body.
-    """
-    found: list[tuple[float, list[Level | None], float]] = []
-    for above, below in pairwise(wide):
-        height = below.place - above.place
-        guides = sorted({round(g.place) for g in page.levels if above.place + 8 < g.place < below.place - 4})
-        steps = np.diff([guide for k, guide in enumerate(guides) if k == 0 or guide - guides[k - 1] > 4])
-        if len(steps) < _FEWEST_ROWS or _overlap(above, below) < _ALIKE:
-            continue
-        pitch = float(np.median(steps))
-        rows = round(height / max(pitch, 1.0))
-        even = (np.abs(steps - pitch) <= _PITCH_OFF * pitch + 1.5).mean()
-        if pitch < _PITCH_LEAST or rows < _FEWEST_ROWS or even < _EVEN or abs(height / pitch - rows) > _FITS:
-            continue
-        run: list[Level | None] = [above, *[None] * (rows - 1), below]
-        found.append((_GUIDED * rows * (0.5 + above.width / page.width), run, height / rows))
-    return found
+    for a, b in pairwise(known):
+        above, below = run[a], run[b]
+        assert above is not None
+        assert below is not None
+        result.append(above)
+        result += [between(above, below, k / (b - a), page) for k in range(1, b - a)]
+    last = run[known[-1]]
+    assert last is not None
+    return [*result, last]
 
 
 def find_tables(page: Page) -> list[Table]:
@@ -251,12 +239,12 @@ def find_tables(page: Page) -> list[Table]:
     A table is a run of wide levels at an even pitch; it scores by its number of rows, its width and its
     dividers. Its first bands may be the heading or lines for an address: print decides that later.
     """
-    wide = [level for level in page.levels if level.width >= _WIDE * page.width]
+    wide = wide_levels(page)
     candidates: list[tuple[float, list[Level | None], float]] = []
     for i in range(len(wide)):
         for j in range(i + 1, len(wide)):
             pitch = wide[j].place - wide[i].place
-            if not _PITCH_LEAST <= pitch <= _PITCH_MOST or _overlap(wide[i], wide[j]) < _ALIKE:
+            if not _PITCH_LEAST <= pitch <= _PITCH_MOST or overlap(wide[i], wide[j]) < ALIKE:
                 continue
             run, pitch = _run(wide, i, j)
             met = [level for level in run if level is not None]
@@ -268,14 +256,13 @@ def find_tables(page: Page) -> list[Table]:
                 if run[0] is not None
                 and run[0].place < level.place < met[-1].place
                 and not any(level is other for other in met)
-                and _overlap(level, met[0]) >= _ALIKE
+                and overlap(level, met[0]) >= ALIKE
             ]
             absent = len(run) - len(met)
             score = (len(met) - 1 - 0.7 * absent - 0.8 * len(within)) * (
                 0.5 + float(np.median([level.width for level in met])) / page.width
             )
             candidates.append((score, run, pitch))
-    candidates += _guided(page, wide)
     candidates.sort(key=lambda item: -item[0])
     tables: list[Table] = []
     spans: list[tuple[float, float]] = []
@@ -285,7 +272,7 @@ def find_tables(page: Page) -> list[Table]:
         if any(min(high, b) - max(low, a) > 0.3 * (high - low) for a, b in spans):
             continue
         spans.append((low, high))
-        tables.append(_with_dividers(page, levels, pitch, score))
+        tables.append(with_dividers(page, levels, pitch, score))
         if len(tables) == 3:
             break
     tables.sort(key=lambda table: -table.score)
@@ -324,7 +311,8 @@ def _doubled(left: Rule, right: Rule) -> Rule:
     return replace(left, across=left.across + gap / 2, thickness=thickness)
 
 
-def _with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
+def with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -> Table:
+    """Return the table with these rows: the uprights that divide them, and its sides."""
     lefts = float(np.median([level.left for level in levels]))
     rights = float(np.median([level.right for level in levels]))
     bands = list(pairwise(levels))

@@ -1,6 +1,7 @@
 """Drawn slips with a known answer, for tests of the layout. All wording and numbers are invented."""
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -44,6 +45,10 @@ class Plan:
     heading_height: int = 44
     horizontal: str = "solid"
     vertical: str = "solid"
+    between_rows: str | None = None
+    """Rules between rows, where they differ from the other level ones."""
+    guides: str = "none"
+    """Lines to write on inside each box."""
     thickness: int = 2
     double_gap: int = 5
     ink: tuple[int, int, int] = (70, 70, 80)
@@ -150,7 +155,7 @@ class _Pen:
                 break
 
 
-def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912 - one pass over the slip, top to bottom
+def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912, PLR0915 - one pass over the slip, top to bottom
     """Draw a slip after `plan`."""
     pen = _Pen(plan)
     width = plan.size[0]
@@ -183,7 +188,12 @@ def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912 - one pass over the slip
     if plan.frame:
         pen.line(plan.horizontal, left, top, right, top)
     for k in range(plan.rows + 1):
-        pen.line(plan.horizontal, left, first + k * plan.row_height, right, first + k * plan.row_height)
+        style = plan.horizontal if k in (0, plan.rows) else plan.between_rows or plan.horizontal
+        pen.line(style, left, first + k * plan.row_height, right, first + k * plan.row_height)
+    for k in range(plan.rows):
+        y = first + k * plan.row_height + round(0.78 * plan.row_height)
+        for a, b in pairwise(edges):
+            pen.line(plan.guides, a + 7, y, b - 7, y)
     pence_edges: dict[int, int] = {}
     for k, column in enumerate(plan.columns):
         if k or plan.frame:
