@@ -5,10 +5,15 @@ import shutil
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from formread import __version__
-from formread.errors import FormreadError
+from formread.errors import FormreadError, UsageError
 from formread.slips import Report
+
+if TYPE_CHECKING:
+    from formread.money import Currency
+    from formread.pile import Known
 
 AGREES, DOUBTS, USAGE, UNREAD = 0, 1, 2, 3
 """Exit status of ``check``: every slip agrees; one is wrong or unsure; wrong usage; a photo was not read."""
@@ -59,6 +64,17 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--prices", type=Path, metavar="FILE.csv", help="a price list: code, description, price"
+    )
+    parser.add_argument(
+        "--delivery", metavar="AMOUNT", help="what you ask for delivery; slips are held against it"
+    )
+    parser.add_argument(
+        "--delivery-free-from", metavar="AMOUNT", help="the sum from which on delivery is free"
+    )
+    parser.add_argument(
+        "--each-alone",
+        action="store_true",
+        help="judge each slip by itself: no other slip of the pile speaks for its prices",
     )
     parser.add_argument("--currency", default="GBP", metavar="CODE", help="ISO 4217 code (default: GBP)")
     parser.add_argument(
@@ -112,7 +128,7 @@ def _check(options: argparse.Namespace) -> int:
     from formread.pile import check, default_jobs, gather, write_pictures
 
     unit = currency(options.currency)
-    prices, descriptions = _price_list(options.prices)
+    known = _known(options, unit)
     files = gather(options.paths)
     from tqdm import tqdm
 
@@ -120,8 +136,7 @@ def _check(options: argparse.Namespace) -> int:
         pile = check(
             files,
             currency=unit.code,
-            prices=prices,
-            descriptions=descriptions,
+            known=known,
             jobs=options.jobs or default_jobs(),
             progress=lambda _: bar.update(),
         )
@@ -140,13 +155,30 @@ def _check(options: argparse.Namespace) -> int:
     return _status(report)
 
 
-def _price_list(path: Path | None) -> tuple[dict[str, int], dict[str, str]]:
-    if path is None:
-        return {}, {}
+def _known(options: argparse.Namespace, unit: "Currency") -> "Known":
+    from formread.arithmetic import Terms
     from formread.goods.price_list import read_price_list
+    from formread.pile import Known
 
-    prices = read_price_list(path)
-    return dict(prices.prices), dict(prices.descriptions)
+    terms = Terms(
+        _amount(options.delivery, "--delivery", unit),
+        _amount(options.delivery_free_from, "--delivery-free-from", unit),
+    )
+    if options.prices is None:
+        return Known(terms=terms, pile_speaks=not options.each_alone)
+    prices = read_price_list(options.prices, unit.code)
+    return Known(prices.prices, prices.offers, prices.descriptions, terms, pile_speaks=not options.each_alone)
+
+
+def _amount(text: str | None, option: str, unit: "Currency") -> int | None:
+    from formread.goods.written import parse_amount
+
+    if text is None:
+        return None
+    try:
+        return parse_amount(text, unit)
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}. Write an amount such as 2.50.") from error
 
 
 def _status(report: Report) -> int:

@@ -20,9 +20,10 @@ from formread.arithmetic.facts import Facts, confirm
 from formread.arithmetic.judge import judge
 from formread.arithmetic.listed import Offer, PilePrices
 from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
-from formread.arithmetic.terms import Terms
+from formread.arithmetic.terms import NO_TERMS, Terms
 
 __all__ = [
+    "NO_TERMS",
     "BoxRef",
     "Confirmed",
     "Facts",

@@ -15,12 +15,21 @@ from formread.arithmetic.listed import Offer, known_products
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
-from formread.arithmetic.reasons import ChargeSlip, Found, put_in_words, question
+from formread.arithmetic.reasons import (
+    NAMED,
+    ChargeSlip,
+    Found,
+    brought_taken,
+    price_taken,
+    put_in_words,
+    question,
+)
 from formread.arithmetic.record import JudgedCharge, JudgedLine, Judgement, SlipReadings
 from formread.arithmetic.terms import NO_TERMS, Terms
 from formread.arithmetic.ways import BLANK
 from formread.arithmetic.weighing import Weighed
 from formread.money import CURRENCIES, Currency
+from formread.record import DITTO
 from formread.slips import ChargeKind
 
 CHARGE_KINDS: Final[dict[str, ChargeKind]] = {
@@ -108,6 +117,8 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
     stake = _at_stake(weighed) if weighed.totalled else 0
     found = replace(found, blank=weighed.blank, total_slip=_total_slip(weighed, column))
     kind, reason = put_in_words(verdict, written, computed, found, unit)
+    if not weighed.blank:
+        reason = " ".join([reason, *_heard(weighed, lines, charges, unit)])
     return Judgement(
         verdict=verdict,
         probability_wrong=wrong,
@@ -121,6 +132,30 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
         reason=reason,
         at_stake=stake,
     )
+
+
+def _heard(
+    weighed: Weighed, lines: Sequence[JudgedLine], charges: Sequence[JudgedCharge], unit: Currency
+) -> list[str]:
+    """Say where something beside the slip itself decided what a box is taken for."""
+    told = []
+    rows = {row.readings.row: row for row in weighed.rows}
+    for line in lines:
+        row = rows[line.row]
+        if line.unit_price is None or row.unit_price.top in (line.unit_price, DITTO):
+            continue
+        for known, p in row.listed:
+            if known.price == line.unit_price and p >= NAMED:
+                told.append(price_taken(line.row, line.unit_price, known.source, unit))
+    for charge in weighed.charges:
+        top = charge.box.top
+        if charge.ref.role == "brought" and weighed.carried:
+            told += [
+                brought_taken(judged.amount, unit)
+                for judged in charges
+                if judged.kind == "other" and judged.amount != top and judged.amount in weighed.carried
+            ]
+    return told
 
 
 def _hardly_a_line_holds(lines: Sequence[JudgedLine]) -> bool:

@@ -25,7 +25,7 @@ COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
 Charged = Literal["counted", "forgotten", "wrong_sign", "not_due"]
 """How a charge entered the sum; ``not_due``: as it is written, which is not what it should be."""
 
-PERCENT_READ: Final = 0.97
+PERCENT_READ: Final = 0.995
 """How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
 WRITTEN: Final = 0.5
 """How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from formread.arithmetic.listed import Source
 from formread.arithmetic.record import BoxRef, JudgedLine
 from formread.money import Currency, format_plain
 from formread.slips import Verdict
@@ -102,6 +103,17 @@ def put_in_words(
     if kind is None and lines:
         kind = "product"
     return kind, f"{text}."
+
+
+def price_taken(row: int, price: int, source: Source, unit: Currency) -> str:
+    """Say that a price is taken for what a list or the other slips say it is."""
+    who = "as the price list has it" if source == "list" else "as other slips of the pile have it"
+    return f"The price in row {row} is taken as {format_plain(price, unit)}, {who}."
+
+
+def brought_taken(amount: int, unit: Currency) -> str:
+    """Say that a sum brought forward is taken for the total of another slip."""
+    return f"The sum brought forward is taken as {format_plain(amount, unit)}, the total of another slip."
 
 
 def question(ask: BoxRef) -> str:

@@ -1,7 +1,6 @@
 """What the judge is given, and what it answers. Pure numbers and text; whole minor units."""
 
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Literal
 
 from formread.record import Reading
@@ -35,12 +34,13 @@ class LineReadings:
 class TotalReading:
     """The reading of one box of the totals block, as written (a discount is written without a sign).
 
-    ``percent`` is what is printed beside a discount's box ("less 10 %"): of the sum in the boxes above it.
+    ``percent`` is what is printed beside a discount's box, in hundredths of one per cent ("less 10 %" is 1000):
+    of the sum in the boxes above it.
     """
 
     kind: TotalKind
     reading: Reading
-    percent: Fraction | None = None
+    percent: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Final
 
 import numpy as np
@@ -46,16 +45,14 @@ class Terms:
 NO_TERMS: Final = Terms()
 
 
-def percent_of(percent: Fraction) -> Due:
-    """What so many per cent come to, rounded to whole minor units, a half upwards.
+def percent_of(hundredths: int) -> Due:
+    """What so many hundredths of one per cent come to, rounded to whole minor units, a half upwards.
 
     Rounding to the nearest unit with an exact half rounded up is the rule for sums of money in Council
     Regulation (EC) No 1103/97, article 5 (from memory).
     """
-    above, below = percent.numerator, percent.denominator * 100
 
     def share(so_far: Ints) -> Ints:
-        whole = np.maximum(so_far, 0)
-        return (2 * whole * above + below) // (2 * below)
+        return (np.maximum(so_far, 0) * hundredths + 5_000) // 10_000
 
     return share

@@ -56,6 +56,7 @@ class Weighed:
         carried: Sequence[int] = (),
     ) -> None:
         self.priors = priors
+        self.carried = frozenset(carried)
         rows = [Row(line, listed(line, known)) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         self.charges = [

@@ -5,18 +5,45 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from formread.arithmetic import Facts, PilePrices, confirm, judge
-from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
+from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
+from formread.arithmetic.record import BoxRef, Judgement
+from formread.codes import normalise_code
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.slips import Charge, Line, Problem, Report, Slip
 
+TOTAL_READ = 0.5
+"""A total read less surely than this testifies for no sum brought forward."""
 SURE_LAYOUT = 0.5
 """A layout less probable than this is more likely wrong than right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known beside the slips themselves.
+
+    Attributes
+    ----------
+    prices, offers, descriptions
+        What a price list says, by product code: minor units a piece, offers on several pieces, words.
+    terms
+        What the seller asks for delivery.
+    pile_speaks
+        Whether the slips of the pile testify for one another's prices and for sums brought forward.
+    """
+
+    prices: Mapping[str, int] = field(default_factory=dict)
+    offers: Mapping[str, Sequence[Offer]] = field(default_factory=dict)
+    descriptions: Mapping[str, str] = field(default_factory=dict)
+    terms: Terms = NO_TERMS
+    pile_speaks: bool = True
+
+
+NOTHING = Known()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +104,7 @@ def check(
     files: Sequence[PhotoFile],
     *,
     currency: str = "GBP",
-    prices: Mapping[str, int] | None = None,
-    descriptions: Mapping[str, str] | None = None,
+    known: Known = NOTHING,
     jobs: int = 1,
     progress: Callable[[ReadPhoto], None] = lambda _: None,
 ) -> Pile:
@@ -90,8 +116,8 @@ def check(
         The photos.
     currency
         ISO 4217 code in which the amounts are written.
-    prices, descriptions
-        What a price list says, by product code: minor units, and words.
+    known
+        What is known beside the slips.
     jobs
         Processes to use.
     progress
@@ -103,15 +129,14 @@ def check(
         progress(result)
         read += result.slips
         problems += result.problems
-    return judge_pile(read, problems, currency, prices, descriptions)
+    return judge_pile(read, problems, currency, known)
 
 
 def judge_pile(
     read: Sequence[ReadSlip],
     problems: Sequence[Problem],
     currency: str,
-    prices: Mapping[str, int] | None = None,
-    descriptions: Mapping[str, str] | None = None,
+    known: Known = NOTHING,
     confirmed: Mapping[int, Facts] | None = None,
 ) -> Pile:
     """Judge slips that were read, each with the others' prices as evidence.
@@ -120,15 +145,24 @@ def judge_pile(
     ----------
     read, problems
         What the photos gave.
+    known
+        What is known beside the slips.
     confirmed
         What a person has confirmed on each slip, by its place in `read`.
     """
     facts = confirmed or {}
-    known = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
-    pile = PilePrices(known)
+    readings = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
+    pile = PilePrices(readings if known.pile_speaks else ())
+    totals = _totals(readings if known.pile_speaks else ())
     judged = [
-        judge_slip(slip, facts.get(place, {}), pile.for_slip(readings), prices, descriptions)
-        for place, (slip, readings) in enumerate(zip(read, known, strict=True))
+        judge_slip(
+            slip,
+            facts.get(place, {}),
+            pile.for_slip(one),
+            known,
+            [total for other, total in totals if other != place],
+        )
+        for place, (slip, one) in enumerate(zip(read, readings, strict=True))
     ]
     slips, judgements = tuple(slip for slip, _ in judged), tuple(judgement for _, judgement in judged)
     return Pile(Report(currency, slips, tuple(problems)), tuple(read), judgements)
@@ -138,8 +172,8 @@ def judge_slip(
     read: ReadSlip,
     facts: Facts,
     learned: Mapping[str, int],
-    prices: Mapping[str, int] | None = None,
-    descriptions: Mapping[str, str] | None = None,
+    known: Known = NOTHING,
+    carried: Sequence[int] = (),
 ) -> tuple[Slip, Judgement]:
     """Judge one slip of a pile whose prices were learned before.
 
@@ -149,12 +183,34 @@ def judge_slip(
         What a person has confirmed on this slip.
     learned
         What the other slips of the pile testify (:class:`formread.arithmetic.PilePrices`).
-    prices, descriptions
-        What a price list says, by product code.
+    known
+        What is known beside the slips.
+    carried
+        Totals of the other slips, minor units: where a sum brought forward may be from.
     """
-    known = confirm(read.readings, facts)
-    judgement = _with_doubt(judge(known, prices=prices, pile=learned), read.layout)
-    return _slip(read, known, judgement, descriptions or {}), judgement
+    readings = confirm(read.readings, facts)
+    judgement = judge(
+        readings,
+        prices=known.prices,
+        offers=known.offers,
+        pile=learned,
+        terms=known.terms,
+        carried=carried,
+    )
+    judgement = _with_doubt(judgement, read.layout)
+    return _slip(read, readings, judgement, known.descriptions), judgement
+
+
+def _totals(slips: Sequence[SlipReadings]) -> list[tuple[int, int]]:
+    """What stands in the total of each slip, where it is readable: (place of the slip, minor units)."""
+    found = []
+    for place, slip in enumerate(slips):
+        for total in slip.totals:
+            if total.kind == "total" and total.reading.values:
+                value, probability = total.reading.values[0]
+                if isinstance(value, int) and probability > TOTAL_READ:
+                    found.append((place, value))
+    return found
 
 
 def _with_doubt(judged: Judgement, layout: Layout) -> Judgement:
@@ -179,7 +235,7 @@ def _slip(read: ReadSlip, known: SlipReadings, judged: Judgement, descriptions: 
         Line(
             row=line.row,
             code=codes.get(line.row),
-            description=descriptions.get(codes.get(line.row) or ""),
+            description=descriptions.get(normalise_code(codes.get(line.row) or "")),
             quantity=line.quantity,
             unit_price=line.unit_price,
             line_total=line.line_total,

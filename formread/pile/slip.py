@@ -1,11 +1,12 @@
 """From a flattened sheet and a layout to the readings of its boxes."""
 
+import re
 from collections.abc import Iterable
 
 import numpy as np
 
-from formread.arithmetic.record import LineReadings, SlipReadings, TotalReading
-from formread.layout.record import Box, Layout, Rectangle
+from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
+from formread.layout.record import Box, Layout, Rectangle, TotalBox
 from formread.reading import join_pounds_pence, read_boxes
 from formread.record import Kind, Reading
 from formread.sheet.record import Image
@@ -119,8 +120,26 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
                 struck_out=struck_out(r for r in readings.values() if r is not None),
             )
         )
-    totals = tuple(TotalReading(t.role, queue.answer(t.box, "amount")) for t in layout.totals)
+    totals = tuple(
+        TotalReading(_kind(t), queue.answer(t.box, "amount"), printed_percent(t.label)) for t in layout.totals
+    )
     return SlipReadings(tuple(lines), totals)
+
+
+_BROUGHT = re.compile(r"\b(b\W{0,2}f(wd)?|brought\W+(forward|fwd|over)|carried\W+from)\b", re.IGNORECASE)
+_PERCENT = re.compile(r"(\d{1,2})(?:[.,](\d{1,2}))?\s*(?:%|per\s?cent)", re.IGNORECASE)
+
+
+def _kind(total: TotalBox) -> TotalKind:
+    return "brought" if total.role == "other" and _BROUGHT.search(total.label) else total.role
+
+
+def printed_percent(label: str) -> int | None:
+    """Return the percentage printed beside a box ("less 10 %", "discount 7.5%") in hundredths of one, or None."""
+    found = _PERCENT.search(label)
+    if found is None:
+        return None
+    return int(found[1]) * 100 + int((found[2] or "").ljust(2, "0")) or None
 
 
 def struck_out(readings: Iterable[Reading]) -> float:
