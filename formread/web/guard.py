@@ -8,7 +8,8 @@ Cross-Site Request Forgery Prevention Cheat Sheet; W3C Fetch Metadata). A phone 
 from collections.abc import Callable
 from typing import Final
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -19,6 +20,7 @@ LARGEST_FILE: Final = 60 * 2**20
 """Bytes of one photo; the largest phones' raw photos stay below."""
 LARGEST_REQUEST: Final = 600 * 2**20
 LARGEST_FORM: Final = 64 * 2**10
+TOO_MUCH: Final = "That is more than the desk takes at once. Send fewer photos at a time."
 MOST_FILES: Final = 300
 """Photos sent at once."""
 MOST_PHOTOS: Final = 2000
@@ -68,13 +70,7 @@ class Guard:
             await refusal(scope, receive, _with_headers(scope, send))
             return
         limited = _Limited(receive, _limit(scope))
-        try:
-            await self.app(scope, limited, _with_headers(scope, send))
-        except _TooMuchError:
-            too_much = PlainTextResponse(
-                "That is more than the desk takes at once. Send fewer photos at a time.", 413
-            )
-            await too_much(scope, receive, _with_headers(scope, send))
+        await self.app(scope, limited, _with_headers(scope, send))
 
     def _refusal(self, request: Request) -> Response | None:
         if request.headers.get("host", "") not in self.hosts():
@@ -87,9 +83,7 @@ class Guard:
             return PlainTextResponse("Only the desk's own pages may change something.", 403)
         length = request.headers.get("content-length", "0")
         if not (length.isascii() and length.isdecimal()) or int(length) > _limit(request.scope):
-            return PlainTextResponse(
-                "That is more than the desk takes at once. Send fewer photos at a time.", 413
-            )
+            return PlainTextResponse(TOO_MUCH, 413)
         return None if self.pairing is None else self._stranger(request, self.pairing)
 
     def _stranger(self, request: Request, pairing: Pairing) -> Response | None:
@@ -118,10 +112,6 @@ def _limit(scope: Scope) -> int:
     return LARGEST_FORM
 
 
-class _TooMuchError(Exception):
-    """More bytes came than were announced or allowed."""
-
-
 class _Limited:
     """Counts what is received: a request without a length is no way round the limit."""
 
@@ -133,7 +123,7 @@ class _Limited:
         message = await self._receive()
         self._left -= len(message.get("body", b""))
         if self._left < 0:
-            raise _TooMuchError
+            raise HTTPException(413, TOO_MUCH)
         return message
 
 
@@ -143,7 +133,7 @@ def _with_headers(scope: Scope, send: Send) -> Send:
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers[name] = value
-            if not scope["path"].startswith("/static/") and "cache-control" not in Headers(scope=message):
+            if not scope["path"].startswith("/static/") and "cache-control" not in headers:
                 headers["Cache-Control"] = "no-store"
         await send(message)
 
