@@ -211,7 +211,7 @@ def _way(
         _, move = steps[after_rows + place]
         amount = charge.sign * (meaning[move][0] or 0)
         due = None if charge.due is None else charge.sign * int(charge.due(np.array([so_far]))[0])
-        so_far += due if due is not None and meaning[move][1] == "not_due" else amount
+        so_far += amount if due is None or meaning[move][1] == "counted" else due
         if amount:
             charges.append(JudgedCharge(CHARGE_KINDS[charge.ref.role], amount, due))
         for slip in ("forgotten", "wrong_sign", "not_due"):

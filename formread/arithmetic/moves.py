@@ -297,22 +297,25 @@ def charge_stage(
     rows: list[tuple[int, chain.Ints | int, int, chain.Floats | float, int | None, Charged]] = []
     due = None
     if charge.due is not None:
-        due = charge.due(chain.base_of(states) - chain.drift_of(states))
+        # A customer who has summed wrongly takes the percentage of the wrong sum: that is no second slip.
+        base_so_far = chain.base_of(states)
+        meant, due = charge.due(base_so_far), charge.due(base_so_far - chain.drift_of(states))
     for value, weight in charge.box.weights.items():
         amount = value if isinstance(value, int) else None
         added = charge.sign * (amount or 0)
-        fits: chain.Floats | float = weight
+        counts: list[tuple[chain.Ints | int, chain.Floats | float]] = [(added, weight)]
         if due is not None:
-            fits = weight * charge.trust * _charge_written(amount, due, priors)
-            alike = due == (amount or 0)
-            over = added - charge.sign * due
-            rows.append((added, over, 1, np.where(alike, 0.0, fits), amount, "not_due"))
+            fits = weight * charge.trust * _charge_written(amount, meant, priors)
+            alike = meant == (amount or 0)
+            owed = charge.sign * due
+            rows.append((added, added - owed, 1, np.where(alike, 0.0, fits), amount, "not_due"))
             # Where the charge is not trusted, what is written is what counts, due or not.
-            fits = np.where(alike, fits, 0.0) + (1 - charge.trust) * weight
-        rows.append((added, 0, 0, fits, amount, "counted"))
-        if added:
-            rows.append((0, -added, 1, fits * forgotten, amount, "forgotten"))
-            rows.append((-added, -2 * added, 1, fits * turned, amount, "wrong_sign"))
+            counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - charge.trust) * weight)]
+        for owing, share in counts:
+            rows.append((added, added - owing, 0, share, amount, "counted"))
+            if added:
+                rows.append((0, -owing, 1, share * forgotten, amount, "forgotten"))
+                rows.append((-added, -added - owing, 1, share * turned, amount, "wrong_sign"))
     meaning = tuple((row[4], row[5]) for row in rows)
     if due is None:
         base, drift, slip = (np.array([row[i] for row in rows], dtype=np.int64) for i in range(3))

@@ -105,7 +105,8 @@ class Weighed:
         for charge in self.charges:
             group = self.chain.last
             likely = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
-            charge.ask_due(chain.base_of(group.states[likely]) - chain.drift_of(group.states[likely]))
+            summed, drift = chain.base_of(group.states[likely]), chain.drift_of(group.states[likely])
+            charge.ask_due(np.concatenate([summed, summed - drift]))
             made = charge_stage(charge, charged, group.states, self.sums, self.priors)
             self.charge_stages.append(made)
             self.chain.advance({None: made.moves})

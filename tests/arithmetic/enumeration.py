@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from functools import cache
 from math import log
 
+import numpy as np
+
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.weighing import Weighed
 from formread.record import DITTO, Value
@@ -194,17 +196,40 @@ def after_charges(
         return
     charge = weighed.charges[place]
     for value, p in charge.box.weights.items():
-        added = charge.sign * value if isinstance(value, int) else 0
-        options = [(added, False, 1.0)]
-        if added:
-            options.append((0, True, wrong * shares["forgot_charge"] / max(charged, 1.0)))
-            options.append((-added, True, wrong * shares["charge_sign"] / max(charged, 1.0)))
-        for adds, slip, q in options:
-            if not (spent and slip):
-                yield from after_charges(
-                    weighed, place + 1, summed + adds, right + added, spent or slip, weight * p * q,
-                    shares, wrong, charged,
-                )  # fmt: skip
+        written = value if isinstance(value, int) else 0
+        added = charge.sign * written
+        # (what it should add, whether the amount itself is a slip, probability)
+        meanings = [(added, False, 1.0)]
+        if charge.due is not None:
+            meant, owed = (int(charge.due(np.array([so_far]))[0]) for so_far in (summed, right))
+            q = charge.trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
+            meanings = [
+                (charge.sign * owed, written != meant, q),
+                (added, False, 1 - charge.trust),
+            ]
+        for owing, not_due, q in meanings:
+            options = [(added, not_due, 1.0)]
+            if added and not not_due:
+                options.append((0, True, wrong * shares["forgot_charge"] / max(charged, 1.0)))
+                options.append((-added, True, wrong * shares["charge_sign"] / max(charged, 1.0)))
+            for adds, slip, r in options:
+                if not (spent and slip):
+                    yield from after_charges(
+                        weighed, place + 1, summed + adds, right + owing, spent or slip, weight * p * q * r,
+                        shares, wrong, charged,
+                    )  # fmt: skip
+
+
+def written_charge(value: int | None, due: int, priors: Priors) -> float:
+    """How much more probable a charge that should be `due` makes what is written than the reader held it to be."""
+    if value is None:
+        return (1 - priors.charge_wrong if due == 0 else priors.charge_omitted) / 0.5
+    before = 0.5 * breadth(value)
+    if value == 0:
+        return 0.5 * (1 - priors.charge_wrong) / before if due == 0 else 0.0
+    if value == due:
+        return (1 - priors.charge_wrong - priors.charge_omitted) / before
+    return priors.charge_wrong * (breadth(value) if due == 0 else unknown(value, due)) / before
 
 
 def slips(weighed: Weighed) -> tuple[dict[str, float], float, float, float]:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from formread.arithmetic import Tabled, moves, rows, ways, weighing
 from formread.arithmetic.priors import STANDARD
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
+from formread.arithmetic.terms import Terms
 from formread.arithmetic.weighing import Weighed
 from formread.record import DITTO, Kind, Reading, Value
 from tests.arithmetic.enumeration import enumerated
@@ -49,7 +50,8 @@ def small_slips(draw: st.DrawFn) -> SlipReadings:
     for kind in kinds:
         amount = total if kind == "goods" else 150
         total += {"delivery": 150, "discount": -150}.get(kind, 0)
-        totals.append(TotalReading(kind, draw(readings("amount", amount))))
+        percent = draw(st.sampled_from((None, 1000))) if kind == "discount" else None
+        totals.append(TotalReading(kind, draw(readings("amount", amount)), percent))
     total += draw(st.sampled_from((0, 0, 100, -9, 7)))
     totals.append(TotalReading("total", draw(readings("amount", max(total, 1)))))
     return SlipReadings(tuple(lines), tuple(totals))
@@ -61,10 +63,10 @@ def _weighed(slip: SlipReadings, keep: float) -> Weighed:
         patch.setattr(moves, "LEAST_MOVE", keep)
         patch.setattr(rows, "LEAST_WAY", 0.0)
         patch.setattr(ways, "MOST_WAYS", 10**6)
-        return Weighed(slip, {}, STANDARD)
+        return Weighed(slip, {}, STANDARD, Terms(150, 4000))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(slip=small_slips(), keep=st.sampled_from((1e-8, 1e-5, 1e-3)))
 def test_the_sums_equal_every_combination_written_out(slip: SlipReadings, keep: float) -> None:
     """To 1e-9 where nothing is dropped; within the stated bound where running totals are."""
