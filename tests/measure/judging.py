@@ -28,7 +28,7 @@ from tests.measure.simulated_slips import Middling, Mix, Recorded, Simulated, re
 
 SEED: Final = 41
 WRONG: Final = 0.10
-_SIGNS: Final = {"delivery": 1, "other": 1, "discount": -1, "deposit": -1}
+_SIGNS: Final = {"brought": 1, "delivery": 1, "other": 1, "discount": -1, "deposit": -1}
 _BEST: Final = 5
 _SUMS: Final = 3000
 _BINS: Final = (0.0, 1e-4, 1e-3, 0.005, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 0.99, 0.999, 0.9999, 1.0)
@@ -159,18 +159,38 @@ def look(slip: Simulated, ask: BoxRef) -> Facts:
     return {ask: {"quantity": row.quantity, "unit_price": row.unit_price}.get(ask.role, row.line_total)}
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The judge with all that is known beside one slip."""
+
+    slip: Simulated
+
+    def judge(self, readings: SlipReadings, facts: Facts | None = None) -> Judgement:
+        """Judge its readings."""
+        known = self.slip.listed
+        rows = [row for row in self.slip.rows if row.code]
+        return judge(
+            readings,
+            facts=facts or {},
+            prices={row.code: row.price for row in rows} if known else None,
+            offers={row.code: [row.offer] for row in rows if row.offer} if known else None,
+            terms=self.slip.terms,
+            carried=self.slip.carried,
+        )
+
+
 def one(number: int, mix: Mix, reader: Recorded | Middling) -> Outcome:
     """Simulate, read and judge one slip."""
     rng = np.random.default_rng([SEED, number])
     slip = simulate(rng, wrong=bool(rng.random() < WRONG), mix=mix)
     readings = read_slip(slip, reader, rng)
-    prices = {row.code: row.price for row in slip.rows if row.code} if slip.listed else None
-    start = time.perf_counter()
-    judged = judge(readings, prices=prices)
-    seconds = time.perf_counter() - start
+    asked = Asked(slip)
+    start = time.process_time()
+    judged = asked.judge(readings)
+    seconds = time.process_time() - start
     after, settled = judged.computed_total, judged.verdict
     if judged.verdict == "unsure" and judged.ask is not None:
-        again = judge(readings, facts=look(slip, judged.ask), prices=prices)
+        again = asked.judge(readings, look(slip, judged.ask))
         after, settled = again.computed_total, again.verdict
     holds, total = forced(readings)
     return Outcome(slip, mix, judged, after, settled, *bare_flag(readings), not holds, total, seconds)
@@ -245,7 +265,7 @@ def _name(slip: Simulated) -> str | None:
     kind = slip.mistake
     return (
         "product"
-        if kind is not None and (kind.startswith("line_") or kind in ("times", "unmultiplied"))
+        if kind is not None and (kind.startswith("line_") or kind in ("times", "unmultiplied", "offer"))
         else kind
     )
 

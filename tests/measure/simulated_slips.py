@@ -8,6 +8,7 @@ reader. Only numbers; no picture.
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -15,12 +16,13 @@ import numpy as np
 
 from formread.arithmetic.evidence import Tabled
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
+from formread.arithmetic.terms import NO_TERMS, Terms
 from formread.record import DITTO, Candidate, Kind, Reading, Value
 
 Mix = Literal["columns", "omissions", "products", "odd", "even"]
 
 _PEN: Final = ("carry", "swap", "digit", "slide")
-_SUM: Final = ("left_out", "twice", "forgot_charge", "charge_sign", "struck_counted")
+_SUM: Final = ("left_out", "twice", "forgot_charge", "charge_sign", "struck_counted", "charge_amount")
 _LINE: Final = (
     "line_carry",
     "line_swap",
@@ -29,21 +31,35 @@ _LINE: Final = (
     "times",
     "unmultiplied",
     "line_unknown",
+    "offer",
 )
 
 MIXES: Final[dict[Mix, dict[str, float]]] = {
     "columns": {"carry": 50, "digit": 25, "swap": 12, "unknown": 8, "slide": 5},
     "omissions": {
-        "left_out": 40, "twice": 15, "forgot_charge": 15, "charge_sign": 10, "struck_counted": 10, "digit": 10,
+        "left_out": 35, "twice": 15, "forgot_charge": 15, "charge_sign": 10, "struck_counted": 10,
+        "charge_amount": 10, "digit": 5,
     },
     "products": {"times": 30, "unmultiplied": 15, "line_swap": 15, "line_digit": 15, "line_carry": 15,
-                 "line_slide": 3, "line_unknown": 7},
+                 "line_slide": 3, "line_unknown": 4, "offer": 3},
     "odd": {"unknown": 50, "line_unknown": 30, "two": 20},
     "even": dict.fromkeys((*_PEN, *_SUM, *_LINE, "unknown", "two"), 1.0),
 }  # fmt: skip
 """Shares of the kinds of mistake by mixture; ``two`` is a wrong product and a wrong sum on one slip."""
 
-_SIGNS: Final[dict[str, int]] = {"delivery": 1, "discount": -1, "deposit": -1}
+_SIGNS: Final[dict[str, int]] = {"brought": 1, "delivery": 1, "discount": -1, "deposit": -1}
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """An offer of the price list: so many pieces for so much."""
+
+    pieces: int
+    amount: int
+
+    def cost(self, count: int, price: int) -> int:
+        """What so many pieces come to."""
+        return count // self.pieces * self.amount + count % self.pieces * price
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +75,7 @@ class Row:
     price: int = 0
     code: str = ""
     struck: bool = False
+    offer: Several | None = None
 
     @property
     def empty(self) -> bool:
@@ -77,6 +94,11 @@ class Simulated:
     mistake: str | None
     listed: bool
     """Whether the seller has a price list that holds the slip's codes."""
+    terms: Terms = NO_TERMS
+    percent: int | None = None
+    """Hundredths of one per cent printed beside the discount's box."""
+    carried: tuple[int, ...] = ()
+    """Totals of other slips of the pile."""
 
     @property
     def wrong(self) -> bool:
@@ -90,7 +112,7 @@ def _price(rng: np.random.Generator) -> int:
     return price if ending < 0 else price // 10 * 10 + ending
 
 
-def _rows(rng: np.random.Generator, filled: int, room: int, *, struck: bool) -> list[Row]:
+def _rows(rng: np.random.Generator, filled: int, room: int, *, struck: bool, listed: bool) -> list[Row]:
     rows: list[Row] = []
     multiplied = rng.random() < 0.5  # this customer fills in line totals of single pieces too, or not
     for _ in range(filled):
@@ -102,10 +124,16 @@ def _rows(rng: np.random.Generator, filled: int, room: int, *, struck: bool) -> 
         amount: Value = price
         if rows and rng.random() < 0.02:
             amount, price = DITTO, rows[-1].price
-        right = count * price
+        offer = None
+        if listed and count > 1 and rng.random() < 0.15:
+            pieces = min(count, int(rng.choice([2, 3])))
+            offer = Several(pieces, int(pieces * price * rng.uniform(0.7, 0.95)))
+        right = count * price if offer is None else offer.cost(count, price)
         blank = rng.random() < (0.06 if multiplied or count > 1 else 0.3)
         code = f"{int(rng.integers(100, 1000))}-{int(rng.integers(100, 1000))}"
-        rows.append(Row(quantity, amount, None if blank else right, right, right, count, price, code))
+        rows.append(
+            Row(quantity, amount, None if blank else right, right, right, count, price, code, offer=offer)
+        )
     if struck:
         place = int(rng.integers(len(rows)))
         rows[place] = replace(rows[place], struck=True)
@@ -145,6 +173,10 @@ def _wrong_line(row: Row, kind: str, rng: np.random.Generator) -> Row | None:
         if row.count < 2:
             return None
         written = (row.count + int(rng.choice([1, -1]))) * row.price
+    elif kind == "offer":
+        if row.offer is None:
+            return None
+        written = row.count * row.price
     elif kind == "unmultiplied":
         written = row.price
     else:
@@ -186,10 +218,14 @@ def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
         kind = str(rng.choice(kinds, p=shares / shares.sum()))
     filled = int(rng.integers(2, 15))
     room = min(14, filled + int(rng.integers(0, 6)))
-    rows = _rows(rng, filled, room, struck=kind == "struck_counted" or rng.random() < 0.03)
+    listed = kind == "offer" or bool(rng.random() < 0.3)
+    rows = _rows(rng, filled, room, struck=kind == "struck_counted" or rng.random() < 0.03, listed=listed)
     line_kind = kind if kind in _LINE else str(rng.choice(_LINE)) if kind == "two" else None
     if line_kind is not None:
-        place = int(rng.integers(filled))
+        offered = [i for i, row in enumerate(rows) if row.offer is not None]
+        if kind == "offer" and not offered:
+            return None
+        place = int(rng.choice(offered)) if kind == "offer" else int(rng.integers(filled))
         changed = _wrong_line(rows[place], line_kind, rng)
         if changed is None:
             return None
@@ -206,43 +242,107 @@ def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
         if early and pen is not None:
             goods = misadded(goods, pen, rng)
         totals.append(("goods", goods if written else None))
-    charged = _charges(rng, sum(row.right for row in rows if not row.struck), totals, kind)
+    seller = _seller(rng, kind)
+    charged = _charges(rng, goods, sum(row.right for row in rows if not row.struck), totals, kind, seller)
     if charged is None:
         return None
-    summed, counted = charged
-    total = goods + summed
+    total, right = charged
     if pen is not None and not early:
         total = misadded(total, pen, rng)
     totals.append(("total", total))
-    right = sum(row.right for row in rows if not row.struck) + counted
-    return Simulated(tuple(rows), tuple(totals), right, total, kind, listed=bool(rng.random() < 0.3))
+    return Simulated(
+        tuple(rows), tuple(totals), right, total, kind, listed, seller.terms, seller.percent, seller.carried
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Seller:
+    """What the seller asks for delivery, prints beside the discount, and has in the pile."""
+
+    terms: Terms
+    percent: int | None
+    carried: tuple[int, ...]
+
+
+def _seller(rng: np.random.Generator, kind: str | None) -> _Seller:
+    terms, percent = NO_TERMS, None
+    if rng.random() < 0.25 or kind == "charge_amount":
+        free = 1000 * int(rng.integers(2, 12)) if rng.random() < 0.6 else None
+        terms = Terms(50 * int(rng.integers(3, 12)), free)
+    if rng.random() < 0.15:
+        percent = int(rng.choice([250, 500, 750, 1000, 1500]))
+    carried: tuple[int, ...] = ()
+    if rng.random() < 0.04:
+        carried = tuple(int(np.exp(rng.uniform(np.log(800), np.log(20_000)))) for _ in range(25))
+    return _Seller(terms, percent, carried)
 
 
 def _charges(
-    rng: np.random.Generator, goods: int, totals: list[tuple[TotalKind, Value]], kind: str | None
+    rng: np.random.Generator,
+    goods: int,
+    right_goods: int,
+    totals: list[tuple[TotalKind, Value]],
+    kind: str | None,
+    seller: _Seller,
 ) -> tuple[int, int] | None:
-    """Write the charges; return what the customer adds for them and what they come to."""
-    summed = counted = 0
+    """Write the charges; return what the customer has summed with them and what it comes to.
+
+    None where the customer was to make a mistake for which this slip has no room. A percentage is taken of
+    what the customer has summed so far, which is what is wrong later if that was wrong.
+    """
+    summed, right = goods, right_goods
+    wanted = kind in ("forgot_charge", "charge_sign", "charge_amount")
     spoilt = False
-    boxes: tuple[tuple[TotalKind, float], ...] = (("delivery", 0.5), ("discount", 0.2), ("deposit", 0.15))
+    boxes: tuple[tuple[TotalKind, float], ...] = (
+        ("brought", 1.0 if seller.carried else 0.0),
+        ("discount", 1.0 if seller.percent else 0.2),
+        ("delivery", 1.0 if seller.terms.delivery is not None else 0.5),
+        ("deposit", 0.15),
+    )
     for name, often in boxes:
         if rng.random() >= often:
             continue
-        amount: int | None = None
-        if rng.random() < 0.45:
-            amount = (
-                50 * int(rng.integers(3, 12))
-                if name == "delivery"
-                else goods * int(rng.choice([5, 10])) // 100
-            )
-        totals.append((name, amount or None))
-        added = _SIGNS[name] * (amount or 0)
-        counted += added
+        meant, due, ruled = _amount(rng, name, summed, right, seller)
+        if ruled and kind == "charge_amount" and not spoilt:
+            spoilt = True
+            wrongly = [None, meant + 50, max(meant - 100, 50), 10 * meant] if meant else [200, 350]
+            meant = wrongly[int(rng.integers(len(wrongly)))] or 0
+        totals.append((name, meant or None))
+        added = _SIGNS[name] * meant
+        right += _SIGNS[name] * due if ruled else added
         if added and not spoilt and kind in ("forgot_charge", "charge_sign"):
             spoilt = True
             added = 0 if kind == "forgot_charge" else -added
         summed += added
-    return (summed, counted) if spoilt == (kind in ("forgot_charge", "charge_sign")) else None
+    return (summed, right) if spoilt == wanted else None
+
+
+def _amount(
+    rng: np.random.Generator, name: TotalKind, summed: int, right: int, seller: _Seller
+) -> tuple[int, int, bool]:
+    """What the customer means to write for a charge, what it should be, and whether the seller rules that."""
+    if name == "brought":
+        return (amount := int(rng.choice(seller.carried)), amount, False)
+    if name == "delivery" and seller.terms.delivery is not None:
+        free = seller.terms.free_from
+        return (
+            0 if free is not None and summed >= free else seller.terms.delivery,
+            0 if free is not None and right >= free else seller.terms.delivery,
+            True,
+        )
+    if name == "discount" and seller.percent is not None:
+        # Exact, a half upwards: Python's decimal, not the judge's own arithmetic.
+        meant, due = (
+            int((Decimal(sum_so_far) * seller.percent / 10_000).quantize(Decimal(1), ROUND_HALF_UP))
+            for sum_so_far in (summed, right)
+        )
+        return meant, due, True
+    amount = 0
+    if rng.random() < 0.45:
+        amount = (
+            50 * int(rng.integers(3, 12)) if name == "delivery" else summed * int(rng.choice([5, 10])) // 100
+        )
+    return amount, amount, False
 
 
 # --- readings -----------------------------------------------------------------------------------------------
@@ -432,5 +532,8 @@ def read_slip(slip: Simulated, reader: Recorded | Middling, rng: np.random.Gener
                 surely,
             )
         )
-    totals = tuple(TotalReading(kind, reader.read("amount", value, rng)) for kind, value in slip.totals)
+    totals = tuple(
+        TotalReading(kind, reader.read("amount", value, rng), slip.percent if kind == "discount" else None)
+        for kind, value in slip.totals
+    )
     return SlipReadings(tuple(lines), totals)
