@@ -18,6 +18,7 @@ answer follows from its arguments alone.
 from formread.arithmetic.evidence import Confirmed, Tabled
 from formread.arithmetic.facts import Facts, confirm
 from formread.arithmetic.judge import judge
+from formread.arithmetic.learning import relearn, tally
 from formread.arithmetic.listed import Offer, PilePrices
 from formread.arithmetic.record import BoxRef, Judgement, SlipReadings
 from formread.arithmetic.terms import NO_TERMS, Terms
@@ -35,4 +36,6 @@ __all__ = [
     "Terms",
     "confirm",
     "judge",
+    "relearn",
+    "tally",
 ]

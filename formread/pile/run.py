@@ -8,6 +8,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 
 from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
+from formread.arithmetic.priors import STANDARD, Priors
 from formread.arithmetic.record import BoxRef, Judgement
 from formread.codes import normalise_code
 from formread.layout.record import Layout
@@ -34,6 +35,8 @@ class Known:
         What the seller asks for delivery.
     pile_speaks
         Whether the slips of the pile testify for one another's prices and for sums brought forward.
+    priors
+        How customers err, re-estimated from earlier evenings where there were any (``arithmetic.relearn``).
     """
 
     prices: Mapping[str, int] = field(default_factory=dict)
@@ -41,6 +44,7 @@ class Known:
     descriptions: Mapping[str, str] = field(default_factory=dict)
     terms: Terms = NO_TERMS
     pile_speaks: bool = True
+    priors: Priors = STANDARD
 
 
 NOTHING = Known()
@@ -196,6 +200,7 @@ def judge_slip(
         pile=learned,
         terms=known.terms,
         carried=carried,
+        priors=known.priors,
     )
     judgement = _with_doubt(judgement, read.layout)
     return _slip(read, readings, judgement, known.descriptions), judgement

@@ -30,7 +30,7 @@ def _box(kind: Kind, value: Value) -> Tabled:
     return Tabled(kind, {value: 0.995}, floor=1e-6)
 
 
-def _slip(rows: list[Row], **totals: Value) -> SlipReadings:
+def a_slip(rows: list[Row], **totals: Value) -> SlipReadings:
     lines = tuple(
         LineReadings(row, _box("quantity", q), _box("amount", p), _box("amount", t))
         for row, (q, p, t) in enumerate(rows, start=1)
@@ -39,12 +39,12 @@ def _slip(rows: list[Row], **totals: Value) -> SlipReadings:
     return SlipReadings(lines, tuple(TotalReading(kind, _box("amount", value)) for kind, value in kinds))
 
 
-def _judged(rows: list[Row], **totals: Value) -> Judgement:
-    return judge(_slip(rows, **totals))
+def judged_slip(rows: list[Row], **totals: Value) -> Judgement:
+    return judge(a_slip(rows, **totals))
 
 
 def test_a_right_sum_agrees() -> None:
-    judged = _judged(ROWS, total=RIGHT)
+    judged = judged_slip(ROWS, total=RIGHT)
     assert (judged.verdict, judged.computed_total, judged.difference) == ("agrees", RIGHT, 0)
 
 
@@ -53,12 +53,12 @@ def test_a_right_sum_agrees() -> None:
     [(2345, "carry"), (2254, "swap"), (1895, "left_out"), (2595, "twice"), (2246, "digit")],
 )
 def test_each_slip_of_the_pen_is_called_wrong_and_by_its_name(written: int, kind: str) -> None:
-    judged = _judged(ROWS, total=written)
+    judged = judged_slip(ROWS, total=written)
     assert (judged.verdict, judged.slip_kind, judged.difference) == ("wrong", kind, written - RIGHT)
 
 
 def test_a_wrong_product_is_shown_in_its_row() -> None:
-    judged = _judged([ROWS[0], ROWS[1], (3, 299, 879)], total=2227)
+    judged = judged_slip([ROWS[0], ROWS[1], (3, 299, 879)], total=2227)
     assert judged.verdict == "wrong"
     assert (judged.computed_total, judged.difference) == (RIGHT, -18)
     assert "8.97, not 8.79" in judged.reason
@@ -67,7 +67,7 @@ def test_a_wrong_product_is_shown_in_its_row() -> None:
 @pytest.mark.parametrize(("line", "right"), [(299, 897), (598, 897), (1196, 897), (987, 897), (8970, 897)])
 def test_each_kind_of_wrong_product_is_called_wrong_in_its_row(line: int, right: int) -> None:
     """3 x 2.99 is 8.97: the price copied, one too few, one too many, two digits swapped, the point slid."""
-    judged = _judged([ROWS[0], ROWS[1], (3, 299, line)], total=RIGHT + line - right)
+    judged = judged_slip([ROWS[0], ROWS[1], (3, 299, line)], total=RIGHT + line - right)
     assert (judged.verdict, judged.slip_kind, judged.computed_total) == ("wrong", "product", RIGHT)
     assert judged.lines[2].line_total == line
     assert judged.lines[2].right_total == right
@@ -75,7 +75,7 @@ def test_each_kind_of_wrong_product_is_called_wrong_in_its_row(line: int, right:
 
 
 def test_a_row_crossed_out_and_counted_is_named() -> None:
-    slip = _slip(ROWS, total=RIGHT)
+    slip = a_slip(ROWS, total=RIGHT)
     lines = (slip.lines[0], replace(slip.lines[1], struck_out=0.99999), slip.lines[2])
     judged = judge(SlipReadings(lines, slip.totals))
     assert (judged.verdict, judged.slip_kind, judged.computed_total) == (
@@ -88,21 +88,21 @@ def test_a_row_crossed_out_and_counted_is_named() -> None:
 
 def test_ditto_marks_repeat_the_row_above() -> None:
     rows: list[Row] = [(2, 499, 998), (3, DITTO, 1497)]
-    judged = _judged(rows, total=2495)
+    judged = judged_slip(rows, total=2495)
     assert (judged.verdict, judged.lines[1].unit_price) == ("agrees", 499)
-    assert _judged(rows, total=2595).verdict == "wrong"
+    assert judged_slip(rows, total=2595).verdict == "wrong"
 
 
 def test_a_row_below_tells_which_price_a_ditto_mark_repeats() -> None:
     """4.99 or 9.99, alike; the row below repeats the price by a ditto mark, and its product says 9.99."""
-    slip = _slip([(1, 499, None), (3, DITTO, 2997)], total=None)
+    slip = a_slip([(1, 499, None), (3, DITTO, 2997)], total=None)
     either = Tabled("amount", {499: 0.48, 999: 0.48}, floor=1e-6)
     lines = (replace(slip.lines[0], unit_price=either), slip.lines[1])
     assert judge(SlipReadings(lines, slip.totals)).lines[0].unit_price == 999
 
 
 def test_an_offered_price_from_the_price_list_settles_a_doubtful_box() -> None:
-    slip = _slip(ROWS, total=RIGHT)
+    slip = a_slip(ROWS, total=RIGHT)
     doubtful = Tabled("amount", {350: 0.5, 850: 0.5}, floor=1e-6)
     code = Tabled("code", {"104-238": 0.97})
     lines = (
@@ -117,7 +117,7 @@ def test_an_offered_price_from_the_price_list_settles_a_doubtful_box() -> None:
 
 def test_an_unsure_slip_asks_for_the_box_that_settles_it() -> None:
     """Everything is sure but one price, which its row has no product to check by: that box is asked for."""
-    slip = _slip([(2, 499, 998), (1, 350, None)], total=1848)
+    slip = a_slip([(2, 499, 998), (1, 350, None)], total=1848)
     doubtful = Tabled("amount", {350: 0.97, 850: 0.02}, floor=1e-6)
     read = SlipReadings((slip.lines[0], replace(slip.lines[1], unit_price=doubtful)), slip.totals)
     judged = judge(read)
@@ -129,7 +129,7 @@ def test_an_unsure_slip_asks_for_the_box_that_settles_it() -> None:
 
 
 def test_facts_by_box_are_the_same_as_readings_that_were_confirmed_and_leave_the_readings_alone() -> None:
-    slip = _slip(ROWS, delivery=250, total=RIGHT)
+    slip = a_slip(ROWS, delivery=250, total=RIGHT)
     before = slip.lines[1]
     facts: dict[BoxRef, Value] = {BoxRef("unit_price", 2): 360, BoxRef("line_total", 2): 360}
     known = (
@@ -158,12 +158,12 @@ def test_facts_by_box_are_the_same_as_readings_that_were_confirmed_and_leave_the
 )
 def test_a_fact_about_a_box_that_is_not_there_or_cannot_hold_it_is_refused(ref: BoxRef, value: Value) -> None:
     with pytest.raises(ValueError, match=r"slip has no|cannot hold|rows have no"):
-        judge(_slip(ROWS, delivery=250, total=RIGHT), facts={ref: value})
+        judge(a_slip(ROWS, delivery=250, total=RIGHT), facts={ref: value})
 
 
 def test_boxes_are_asked_for_in_the_order_in_which_they_settle_and_each_once() -> None:
     """A doubtful price without a product beside it tells most; a box that changes nothing is not asked for first."""
-    slip = _slip([(2, 499, 998), (1, 350, None)], total=1848)
+    slip = a_slip([(2, 499, 998), (1, 350, None)], total=1848)
     doubtful = Tabled("amount", {350: 0.97, 850: 0.02}, floor=1e-6)
     judged = judge(SlipReadings((slip.lines[0], replace(slip.lines[1], unit_price=doubtful)), slip.totals))
     assert judged.asks[0] == judged.ask == BoxRef("unit_price", 2)
@@ -227,20 +227,20 @@ def test_a_kind_is_named_from_one_half_on_and_not_below() -> None:
 
 
 def test_charges_count_with_their_sign() -> None:
-    assert _judged(ROWS, delivery=250, total=RIGHT + 250).verdict == "agrees"
-    assert _judged(ROWS, discount=250, total=RIGHT - 250).verdict == "agrees"
-    assert _judged(ROWS, delivery=250, total=RIGHT).slip_kind == "forgot_charge"
-    assert _judged(ROWS, discount=250, total=RIGHT + 250).slip_kind == "charge_sign"
+    assert judged_slip(ROWS, delivery=250, total=RIGHT + 250).verdict == "agrees"
+    assert judged_slip(ROWS, discount=250, total=RIGHT - 250).verdict == "agrees"
+    assert judged_slip(ROWS, delivery=250, total=RIGHT).slip_kind == "forgot_charge"
+    assert judged_slip(ROWS, discount=250, total=RIGHT + 250).slip_kind == "charge_sign"
 
 
 def test_no_total_gives_the_right_one_and_no_verdict() -> None:
-    judged = _judged(ROWS, total=None)
+    judged = judged_slip(ROWS, total=None)
     assert (judged.verdict, judged.written_total, judged.computed_total) == ("unsure", None, RIGHT)
 
 
 def test_a_misread_price_is_not_blamed_on_the_customer() -> None:
     """The truth is the reader's second candidate, eleven times less probable; the sums settle it."""
-    slip = _slip(ROWS, total=RIGHT)
+    slip = a_slip(ROWS, total=RIGHT)
     misread = Tabled("amount", {999: 0.9, 499: 0.08}, floor=1e-6)
     lines = (LineReadings(1, slip.lines[0].quantity, misread, slip.lines[0].line_total), *slip.lines[1:])
     judged = judge(SlipReadings(lines, slip.totals))
@@ -252,7 +252,7 @@ def test_a_misread_price_is_not_blamed_on_the_customer() -> None:
 
 
 def test_a_slip_on_which_hardly_a_line_holds_is_not_called_wrong() -> None:
-    assert _judged([(4, 1320, 2000), (1, 350, 5000)], total=7000).verdict == "unsure"
+    assert judged_slip([(4, 1320, 2000), (1, 350, 5000)], total=7000).verdict == "unsure"
 
 
 @given(
