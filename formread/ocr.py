@@ -115,3 +115,33 @@ def read_lines(crops: Sequence[npt.NDArray[np.uint8]]) -> list[PrintedText]:
         for slot, i in enumerate(members):
             found[i] = _decode(np.asarray(scores[slot], np.float32), characters)
     return [found[i] for i in range(len(crops))]
+
+
+def among(read: PrintedText, allowed: str) -> tuple[str, float]:
+    """Decode once more with some characters only: digits where only a number can stand.
+
+    Parameters
+    ----------
+    read
+        What :func:`read_lines` gave.
+    allowed
+        The characters that may occur; spaces are dropped.
+
+    Returns
+    -------
+    text, least
+        The most probable text over these characters, and the smallest probability among them (1 for no text).
+        It is not scaled up: where the recogniser saw another sign, it says so.
+    """
+    columns = [_BLANK, *(at for at, sign in enumerate(alphabet(), 1) if sign in allowed)]
+    signs = [""] + [alphabet()[at - 1] for at in columns[1:]]
+    scores = read.scores[:, columns]
+    best = scores.argmax(axis=1)
+    # Where nothing allowed is likely, some sign outside was seen: not a blank, but nothing to write down.
+    keep = (best != 0) & np.concatenate([[True], best[1:] != best[:-1]])
+    runs = np.maximum.reduceat(
+        scores.max(axis=1), np.flatnonzero(np.concatenate([[True], np.diff(best) != 0]))
+    )
+    kept_runs = best[np.flatnonzero(np.concatenate([[True], np.diff(best) != 0]))] != 0
+    text = "".join(signs[k] for k in best[keep])
+    return text, float(runs[kept_runs].min()) if kept_runs.any() else 1.0
