@@ -49,6 +49,10 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands.add_parser("check", help="photos of slips → the list of wrong totals"))
     _add_desk(commands.add_parser("desk", help="the page in the browser, for the whole job"))
+    from formread.cli_evening import add_goods, add_round
+
+    add_goods(commands.add_parser("goods", help="order totals, delivery note, shorts, packing"))
+    add_round(commands.add_parser("round", help="order of drops, amounts due, float, cashing up"))
     return parser
 
 

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from formread.export.findings import all_findings, loser, to_look_at
-from formread.export.spreadsheet import FORMULA_STARTS
+from formread.export.workbook import FORMULA_STARTS
 from formread.money import Currency, currency, format_plain
 from formread.slips import ChargeKind, Report, Slip
 

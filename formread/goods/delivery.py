@@ -35,6 +35,10 @@ class DeliveredLine:
         Where to look: "note.csv, row 7" or "note.jpg, page 1, line 7".
     doubtful
         Why a person should look at this line, or None; only what was read from a picture is ever doubtful.
+    price
+        Minor units for one piece, where the note says so.
+    came_as
+        What an accepted substitute is in truth, else None.
     """
 
     code: str
@@ -44,6 +48,8 @@ class DeliveredLine:
     instead_of: str | None = None
     where: str = ""
     doubtful: str | None = None
+    price: int | None = None
+    came_as: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +68,7 @@ class Ticked:
     ``short = max(ordered - delivered, 0)`` and ``over = max(delivered - ordered, 0)``; a product with nothing
     ordered is *not ordered*. ``boxes`` are the boxes it lies in, ``instead_of`` the key of the product that
     it replaces by the note's own word, and ``perhaps`` a question where the code looks like a misreading or
-    the words like a substitute.
+    the words like a substitute. ``came_as`` names accepted substitutes among what was delivered.
     """
 
     key: str
@@ -74,6 +80,7 @@ class Ticked:
     instead_of: str | None = None
     perhaps: str | None = None
     doubtful: tuple[str, ...] = ()
+    came_as: tuple[str, ...] = ()
 
     @property
     def short(self) -> int:
@@ -207,6 +214,7 @@ def _ticked(key: str, product: ProductTotal | None, delivered: int, lines: Seque
         boxes=tuple(boxes),
         instead_of=normalise_code(replaced[0]) if replaced and not product else None,
         doubtful=tuple(f"{line.where}: {line.doubtful}" for line in lines if line.doubtful),
+        came_as=tuple(dict.fromkeys(line.came_as for line in lines if line.came_as)),
     )
 
 

@@ -16,7 +16,14 @@ from formread.errors import ListError, PhotoError
 from formread.goods.delivery import DeliveredLine, DeliveryNote
 from formread.goods.page import Grid, Piece, lay_out
 from formread.goods.table import Row, RowProblems, read_rows, understand
-from formread.goods.written import carries_gs1_number, normalise_code, one_digit_off, parse_count
+from formread.goods.written import (
+    carries_gs1_number,
+    normalise_code,
+    one_digit_off,
+    parse_amount,
+    parse_count,
+)
+from formread.money import Currency, currency
 
 HEADINGS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
     {
@@ -84,7 +91,9 @@ class _NoteRow:
         return " ".join(cell.text for cell in self.cells.values() if cell.text)
 
 
-def read_delivery_note(paths: Iterable[Path], known: Collection[str] = ()) -> DeliveryNote:
+def read_delivery_note(
+    paths: Iterable[Path], known: Collection[str] = (), currency_code: str = "GBP"
+) -> DeliveryNote:
     """Read delivery notes; several files, or pages of one, add up.
 
     Parameters
@@ -93,6 +102,9 @@ def read_delivery_note(paths: Iterable[Path], known: Collection[str] = ()) -> De
         CSV files, XLSX workbooks, PDFs, photos or scans.
     known
         Codes that were ordered: where a sign was read doubtfully, they help to choose, and the line is marked.
+
+    currency_code
+        ISO 4217 code of the prices on it, if any.
 
     Raises
     ------
@@ -103,14 +115,16 @@ def read_delivery_note(paths: Iterable[Path], known: Collection[str] = ()) -> De
     remarks: list[str] = []
     names: list[str] = []
     for path in paths:
-        found, said = _read_file(path, {normalise_code(code): code for code in known})
+        found, said = _read_file(
+            path, {normalise_code(code): code for code in known}, currency(currency_code)
+        )
         lines += found
         remarks += said
         names.append(path.name)
     return DeliveryNote(", ".join(names), tuple(lines), tuple(remarks))
 
 
-def _read_file(path: Path, known: Mapping[str, str]) -> tuple[list[DeliveredLine], list[str]]:
+def _read_file(path: Path, known: Mapping[str, str], unit: Currency) -> tuple[list[DeliveredLine], list[str]]:
     try:
         with path.open("rb") as file:
             start = file.read(1024)
@@ -121,10 +135,10 @@ def _read_file(path: Path, known: Mapping[str, str]) -> tuple[list[DeliveredLine
     if b"%PDF-" in start:
         pages = _pdf_pieces(path)
         if pages is not None:
-            return _from_pages(path.name, pages, known)
+            return _from_pages(path.name, pages, known, unit)
     if b"%PDF-" in start or _is_picture(path, start):
-        return _from_pages(path.name, _photographed(path), known)
-    return _from_table(path, known)
+        return _from_pages(path.name, _photographed(path), known, unit)
+    return _from_table(path, known, unit)
 
 
 def _is_picture(path: Path, start: bytes) -> bool:
@@ -133,7 +147,9 @@ def _is_picture(path: Path, start: bytes) -> bool:
     return path.suffix.casefold() in SUFFIXES or start[:3] == b"\xff\xd8\xff" or start[:4] == b"\x89PNG"
 
 
-def _from_table(path: Path, known: Mapping[str, str]) -> tuple[list[DeliveredLine], list[str]]:
+def _from_table(
+    path: Path, known: Mapping[str, str], unit: Currency
+) -> tuple[list[DeliveredLine], list[str]]:
     """Read a CSV file or a workbook: its figures are certain, so nonsense is refused with its row."""
     table = understand(path.name, read_rows(path), HEADINGS, ("quantity",))
     if not {"code", "description"} & set(table.columns):
@@ -151,7 +167,7 @@ def _from_table(path: Path, known: Mapping[str, str]) -> tuple[list[DeliveredLin
     for row, note_row in zip(table.rows, rows, strict=True):
         _check_row(row, note_row, problems)
     problems.raise_if_any()
-    return _lines(rows, known, path.name)
+    return _lines(rows, known, path.name, unit)
 
 
 def _check_row(row: Row, note_row: _NoteRow, problems: RowProblems) -> None:
@@ -180,7 +196,7 @@ def _is_aside(row: _NoteRow) -> bool:
 
 
 def _from_pages(
-    name: str, pages: Sequence[Sequence[Piece]], known: Mapping[str, str]
+    name: str, pages: Sequence[Sequence[Piece]], known: Mapping[str, str], unit: Currency
 ) -> tuple[list[DeliveredLine], list[str]]:
     rows: list[_NoteRow] = []
     columns: tuple[str, ...] | None = None
@@ -199,7 +215,7 @@ def _from_pages(
         rows += _grid_rows(name, number, grid)
     if columns is None:
         raise ListError(remarks[0] if remarks else f"{name} has no pages.")
-    lines, said = _lines(rows, known, name)
+    lines, said = _lines(rows, known, name, unit)
     return lines, remarks + said
 
 
@@ -218,7 +234,7 @@ def _grid_rows(name: str, page: int, grid: Grid) -> list[_NoteRow]:
 
 
 def _lines(
-    rows: Sequence[_NoteRow], known: Mapping[str, str], name: str
+    rows: Sequence[_NoteRow], known: Mapping[str, str], name: str, unit: Currency
 ) -> tuple[list[DeliveredLine], list[str]]:
     """Turn rows into delivered lines, and check them against one another."""
     lines: list[DeliveredLine] = []
@@ -239,7 +255,7 @@ def _lines(
         if _is_aside(row):
             total = _count(row.of("quantity").text) or total
             continue
-        line = _line(row, box, known, gs1)
+        line = _line(row, box, known, gs1, unit)
         if line is not None:
             lines.append(line)
     return _against_total(lines, total, name)
@@ -259,7 +275,9 @@ def _codes_are_gs1(rows: Sequence[_NoteRow]) -> bool:
     return good >= _GS1_LEAST and good >= _GS1_SHARE * len(long)
 
 
-def _line(row: _NoteRow, box: str, known: Mapping[str, str], gs1: bool) -> DeliveredLine | None:
+def _line(
+    row: _NoteRow, box: str, known: Mapping[str, str], gs1: bool, unit: Currency
+) -> DeliveredLine | None:
     code, quantity, description = row.of("code"), row.of("quantity"), row.of("description").text or None
     looks_like_code = bool(re.search(r"\d", code.text)) and len(code.text) <= _LONGEST_CODE
     if "code" in row.cells and not looks_like_code and not quantity.text:
@@ -301,7 +319,15 @@ def _line(row: _NoteRow, box: str, known: Mapping[str, str], gs1: bool) -> Deliv
         instead_of=instead or None,
         where=row.where,
         doubtful="; ".join(doubts) or None,
+        price=_price(row.of("price").text, unit),
     )
+
+
+def _price(text: str, unit: Currency) -> int | None:
+    try:
+        return parse_amount(text, unit) or None
+    except ValueError:
+        return None
 
 
 def _replaced_in(description: str) -> str | None:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from formread.codes import normalise_code
 from formread.errors import ListError
@@ -17,6 +18,9 @@ from formread.goods.table import Row, RowProblems, Table, read_rows, understand
 from formread.goods.written import carries_gs1_number, parse_amount
 from formread.money import Currency, currency, format_money
 from formread.slips import Report
+
+if TYPE_CHECKING:
+    from formread.goods.delivery import DeliveryNote
 
 HEADINGS: Mapping[str, frozenset[str]] = MappingProxyType(
     {
@@ -346,8 +350,10 @@ def _check_digit_remarks(products: Mapping[str, Product]) -> list[str]:
     return remarks
 
 
-def learn_prices(report: Report) -> PriceList:
+def learn_prices(report: Report, note: "DeliveryNote | None" = None) -> PriceList:
     """Learn prices from the pile: what at least two slips, and more than half of them, write for a code.
+
+    Where the slips don't tell, a delivery note that names one price for the code does.
 
     Returns
     -------
@@ -380,4 +386,11 @@ def learn_prices(report: Report) -> PriceList:
             continue
         description = min(words[key].items(), key=lambda item: (-item[1], item[0]))[0] if words[key] else None
         products[key] = Product(code, description, price, price, row=len(products) + 1)
+    for said in note.lines if note else ():
+        key = normalise_code(said.code)
+        told = {other.price for other in note.lines if normalise_code(other.code) == key} if note else set()
+        if key and said.price and key not in products and len(told) == 1:
+            products[key] = Product(
+                said.code, said.description, said.price, said.price, row=len(products) + 1
+            )
     return PriceList("learned from the slips", report.currency, MappingProxyType(products), learned=True)

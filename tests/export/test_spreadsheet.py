@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from openpyxl import Workbook, load_workbook
 from xlsxwriter import Workbook as NewWorkbook
 
-from formread.export.spreadsheet import FORMULA_STARTS, add_order_sheets, spreadsheet
+from formread.export.spreadsheet import add_order_sheets, spreadsheet
+from formread.export.workbook import FORMULA_STARTS
 from formread.money import currency
 from formread.slips import Line, Problem, Report, Slip
 from tests.export.conftest import Recalculate
