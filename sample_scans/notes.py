@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from sample_scans.camera import TABLES, Bend, Conditions, Laid, Shot, scan, shoot
+from sample_scans.camera import TABLES, Bend, Conditions, Laid, Shot, Table, scan, shoot
 from sample_scans.forms import FONTS, Colour, Design, Plate
 from sample_scans.hands import Family
 from sample_scans.orders import COLOURS, PRODUCTS, make_code
@@ -260,7 +260,13 @@ def _on_paper(plate: Plate, rng: np.random.Generator, scale: float, name: str) -
     return FlatSlip(picture, design, None, "top", None, "", (), scale)
 
 
-def photograph(page: FlatSlip, rng: np.random.Generator, hard: bool) -> Shot:
+def photograph(
+    page: FlatSlip,
+    rng: np.random.Generator,
+    hard: bool,
+    size: tuple[int, int] = (3000, 4000),
+    table: Table | None = None,
+) -> Shot:
     """Photograph a page lying on some table at an angle of up to 12 (easy) or 10 to 25 degrees (hard)."""
     most = 0.11 if hard else 0.05
     bend = Bend(
@@ -285,9 +291,9 @@ def photograph(page: FlatSlip, rng: np.random.Generator, hard: bool) -> Shot:
         focal=float(rng.uniform(0.72, 0.95)),
         fill=float(rng.uniform(0.8, 0.95)),
     )
-    table = TABLES[int(rng.integers(len(TABLES)))]
+    under: Table = table or TABLES[int(rng.integers(len(TABLES)))]
     turn = float(rng.normal(0, 0.08 if hard else 0.03))
-    return shoot((3000, 4000), [Laid(page, 0.0, 0.0, turn, bend)], table, conditions, rng)
+    return shoot(size, [Laid(page, 0.0, 0.0, turn, bend)], under, conditions, rng)
 
 
 def random_note(seed: int, family: Family, layout: Layout, scale: float = 11.5) -> Note:

@@ -271,7 +271,9 @@ def _packing_row(
 def _add_bills(look: Look, goods: Goods, drops: Mapping[int, int]) -> None:
     table = Table(look, "Bills", BILLS)
     digits = look.unit.digits
-    later, number = _whole("Packing", PACKING, "later"), _whole("Packing", PACKING, "number")
+    later, number, bag, short = (
+        _whole("Packing", PACKING, key) for key in ("later", "number", "packed", "short")
+    )
     for bill in goods.bills:
         row = table.row
         at = {column.key: f"{letter}{row}" for column, letter in _lettered(BILLS)}
@@ -290,7 +292,8 @@ def _add_bills(look: Look, goods: Goods, drops: Mapping[int, int]) -> None:
                 "drop": drops.get(bill.slip),
                 "total": total,
                 "later": Formula(
-                    f"=ROUND(SUMIFS({later},{number},{at['number']}),{digits})",
+                    f"=IF(AND(SUMIFS({bag},{number},{at['number']})=0,SUMIFS({short},{number},{at['number']})>0),"
+                    f"{at['total']},ROUND(SUMIFS({later},{number},{at['number']}),{digits}))",
                     shown(look.major(bill.short_amount)),
                 ),
                 "due": Formula(f"=ROUND({at['total']}-{at['later']},{digits})", shown(look.major(bill.due))),

@@ -123,7 +123,10 @@ class Packed:
 
 @dataclass(frozen=True, slots=True)
 class Bill:
-    """What one slip owes when its goods are handed over: ``due == total - short``, in minor units."""
+    """What one slip owes when its goods are handed over: ``due == total - short_amount``, in minor units.
+
+    A slip of which nothing came is not visited for its delivery charge alone: its whole total waits.
+    """
 
     account: Account
     lines: tuple[Packed, ...]
@@ -139,9 +142,14 @@ class Bill:
         return self.account.name
 
     @property
+    def waits(self) -> bool:
+        """Whether goods were ordered and nothing of them came."""
+        return any(line.short for line in self.lines) and not any(line.packed for line in self.lines)
+
+    @property
     def short_amount(self) -> int:
-        """Minor units of the goods still to come."""
-        return sum(line.short_amount for line in self.lines)
+        """Minor units still to come: the goods', and the charges' too where everything waits."""
+        return self.account.total if self.waits else sum(line.short_amount for line in self.lines)
 
     @property
     def due(self) -> int:

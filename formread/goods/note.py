@@ -12,13 +12,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
+from formread.codes import normalise_code
 from formread.errors import ListError, PhotoError
 from formread.goods.delivery import DeliveredLine, DeliveryNote
 from formread.goods.page import Grid, Piece, lay_out
 from formread.goods.table import Row, RowProblems, read_rows, understand
 from formread.goods.written import (
     carries_gs1_number,
-    normalise_code,
     one_digit_off,
     parse_amount,
     parse_count,
@@ -50,6 +50,14 @@ HEADINGS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
 )
 """Our columns and the headings they may carry: common practice, no source."""
 
+_OTHERWISE: Final[Mapping[str, str]] = MappingProxyType(
+    {"article": "description", "ref": "description"}
+    | dict.fromkeys(
+        ["qty", "quantity", "quant", "pieces", "pcs", "units", "number", "noof", "howmany"], "ordered"
+    )
+)
+"""Headings with two meanings, and the second of them: beside "Delivered", "Qty" is what was ordered."""
+
 _SURE = 0.80  # least probability among a code's or quantity's signs below which a person should look
 _DIGITS = "0123456789"
 _CODE_SIGNS = _DIGITS + "ABCDEFGHIJKLMNOPQRSTUVWXYZ-/."
@@ -65,6 +73,7 @@ _INSTEAD = re.compile(
     re.I,
 )
 _TOTAL = re.compile(r"\btotals?\b|\bpieces in all\b|\bnumber of items\b", re.I)
+_UNCLEAR_QUANTITY = re.compile(r"the quantity \d+ is not clear")
 _LONGEST_CODE = 24
 
 
@@ -102,7 +111,6 @@ def read_delivery_note(
         CSV files, XLSX workbooks, PDFs, photos or scans.
     known
         Codes that were ordered: where a sign was read doubtfully, they help to choose, and the line is marked.
-
     currency_code
         ISO 4217 code of the prices on it, if any.
 
@@ -111,20 +119,26 @@ def read_delivery_note(
     ListError
         When a file is no delivery note, or holds rows that can't be true.
     """
-    lines: list[DeliveredLine] = []
+    spelt, unit = {normalise_code(code): code for code in known}, currency(currency_code)
+    lines: list[DeliveredLine] = []  # since the last total: one note may be photographed page by page
+    done: list[DeliveredLine] = []
     remarks: list[str] = []
     names: list[str] = []
     for path in paths:
-        found, said = _read_file(
-            path, {normalise_code(code): code for code in known}, currency(currency_code)
-        )
+        found, total, said = _read_file(path, spelt, unit)
         lines += found
         remarks += said
         names.append(path.name)
-    return DeliveryNote(", ".join(names), tuple(lines), tuple(remarks))
+        if total is not None:
+            checked, said = _against_total(lines, total, path.name)
+            done, lines = done + checked, []
+            remarks += said
+    return DeliveryNote(", ".join(names), tuple(done + lines), tuple(remarks))
 
 
-def _read_file(path: Path, known: Mapping[str, str], unit: Currency) -> tuple[list[DeliveredLine], list[str]]:
+def _read_file(
+    path: Path, known: Mapping[str, str], unit: Currency
+) -> tuple[list[DeliveredLine], int | None, list[str]]:
     try:
         with path.open("rb") as file:
             start = file.read(1024)
@@ -149,9 +163,9 @@ def _is_picture(path: Path, start: bytes) -> bool:
 
 def _from_table(
     path: Path, known: Mapping[str, str], unit: Currency
-) -> tuple[list[DeliveredLine], list[str]]:
+) -> tuple[list[DeliveredLine], int | None, list[str]]:
     """Read a CSV file or a workbook: its figures are certain, so nonsense is refused with its row."""
-    table = understand(path.name, read_rows(path), HEADINGS, ("quantity",))
+    table = understand(path.name, read_rows(path), HEADINGS, ("quantity",), _OTHERWISE)
     if not {"code", "description"} & set(table.columns):
         raise ListError(
             f"{path.name}: no column is headed 'code' or 'description'. Put a row of headings above the list."
@@ -167,7 +181,7 @@ def _from_table(
     for row, note_row in zip(table.rows, rows, strict=True):
         _check_row(row, note_row, problems)
     problems.raise_if_any()
-    return _lines(rows, known, path.name, unit)
+    return *_lines(rows, known, unit), []
 
 
 def _check_row(row: Row, note_row: _NoteRow, problems: RowProblems) -> None:
@@ -190,20 +204,20 @@ def _is_aside(row: _NoteRow) -> bool:
     """Say whether a row is a heading, a total or a remark, and no delivered line."""
     words = row.words
     filled = [cell for cell in row.cells.values() if cell.text]
-    if _BOX_LINE.fullmatch(words) and len(filled) == 1:
+    if len(filled) == 1 and (_BOX_LINE.fullmatch(words) or _INSTEAD.fullmatch(words)):
         return True
     return bool(_TOTAL.search(words)) and not re.search(r"\d", row.of("code").text)
 
 
 def _from_pages(
     name: str, pages: Sequence[Sequence[Piece]], known: Mapping[str, str], unit: Currency
-) -> tuple[list[DeliveredLine], list[str]]:
+) -> tuple[list[DeliveredLine], int | None, list[str]]:
     rows: list[_NoteRow] = []
     columns: tuple[str, ...] | None = None
     remarks = []
     for number, pieces in enumerate(pages, 1):
-        grid = lay_out(pieces, HEADINGS, ("quantity", "code")) or lay_out(
-            pieces, HEADINGS, ("quantity", "description")
+        grid = lay_out(pieces, HEADINGS, ("quantity", "code"), _OTHERWISE) or lay_out(
+            pieces, HEADINGS, ("quantity", "description"), _OTHERWISE
         )
         if grid is None:
             remarks.append(
@@ -215,8 +229,8 @@ def _from_pages(
         rows += _grid_rows(name, number, grid)
     if columns is None:
         raise ListError(remarks[0] if remarks else f"{name} has no pages.")
-    lines, said = _lines(rows, known, name, unit)
-    return lines, remarks + said
+    lines, total = _lines(rows, known, unit)
+    return lines, total, remarks
 
 
 def _grid_rows(name: str, page: int, grid: Grid) -> list[_NoteRow]:
@@ -234,8 +248,8 @@ def _grid_rows(name: str, page: int, grid: Grid) -> list[_NoteRow]:
 
 
 def _lines(
-    rows: Sequence[_NoteRow], known: Mapping[str, str], name: str, unit: Currency
-) -> tuple[list[DeliveredLine], list[str]]:
+    rows: Sequence[_NoteRow], known: Mapping[str, str], unit: Currency
+) -> tuple[list[DeliveredLine], int | None]:
     """Turn rows into delivered lines, and check them against one another."""
     lines: list[DeliveredLine] = []
     box = ""
@@ -258,7 +272,7 @@ def _lines(
         line = _line(row, box, known, gs1, unit)
         if line is not None:
             lines.append(line)
-    return _against_total(lines, total, name)
+    return lines, total
 
 
 def _count(text: str) -> int | None:
@@ -343,8 +357,14 @@ def _against_total(
         return lines, []
     counted = sum(line.quantity for line in lines)
     if counted == total:
-        return lines, []
+        return [_cleared(line) for line in lines], []
     return lines, [f"{name}: the lines come to {counted} pieces, but the note's own total says {total}."]
+
+
+def _cleared(line: DeliveredLine) -> DeliveredLine:
+    """Take the doubt about a quantity back; doubts about the code, and a missing quantity, stay."""
+    doubts = [doubt for doubt in (line.doubtful or "").split("; ") if not _UNCLEAR_QUANTITY.fullmatch(doubt)]
+    return replace(line, doubtful="; ".join(doubts) or None)
 
 
 def _pdf_pieces(path: Path) -> list[list[Piece]] | None:
@@ -413,7 +433,7 @@ def _sharpened(pieces: Sequence[Piece], reads: Sequence[object]) -> list[Piece]:
     """Read codes and quantities once more with the signs that can stand there only."""
     from formread.ocr import PrintedText, among
 
-    grid = lay_out(pieces, HEADINGS, ("quantity", "code"))
+    grid = lay_out(pieces, HEADINGS, ("quantity", "code"), _OTHERWISE)
     if grid is None:
         return list(pieces)
     better: dict[int, Piece] = {}

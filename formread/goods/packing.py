@@ -115,7 +115,10 @@ def notes_to_customers(
                 lines.append(
                     f"Instead of it the supplier sent {other.description or other.code}; ask me if you would like it."
                 )
-        if lines:
+        if bill.waits:
+            lines.append("Nothing of this order has come yet: there is nothing to pay now.")
+        elif lines:
             lines.append(f"To pay now: {format_money(bill.due, unit)}.")
+        if lines:
             notes.append(Note(bill.slip, bill.name, tuple(lines)))
     return tuple(notes)

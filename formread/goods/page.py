@@ -6,10 +6,11 @@ Pure geometry: it is the same for a photographed page and for the text of a PDF.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
+from types import MappingProxyType
 
 from rapidfuzz import fuzz
 
-from formread.goods.table import plain_heading
+from formread.goods.table import plain_heading, told_apart
 
 _SAME_LINE = 0.6  # of a text's height: pieces of one line lie no further apart in height
 _LIKE_HEADING = 84.0  # of 100: a heading with one sign misread in six is still that heading
@@ -98,7 +99,10 @@ def meaning_of(text: str, headings: Mapping[str, Collection[str]]) -> str:
 
 
 def lay_out(
-    pieces: Sequence[Piece], headings: Mapping[str, Collection[str]], needed: Collection[str]
+    pieces: Sequence[Piece],
+    headings: Mapping[str, Collection[str]],
+    needed: Collection[str],
+    otherwise: Mapping[str, str] = MappingProxyType({}),
 ) -> Grid | None:
     """Find the line of headings and sort what stands under it into columns.
 
@@ -113,9 +117,9 @@ def lay_out(
         for depth in (1, 2):
             if at + depth > len(lines):
                 continue
-            heads = _heads([piece for part in lines[at : at + depth] for piece in part], headings)
+            heads = _heads([piece for part in lines[at : at + depth] for piece in part], headings, otherwise)
             named = [name for name, _ in heads if name]
-            if not all(column in named for column in needed) or len(set(named)) != len(named):
+            if not all(column in named for column in needed):
                 continue
             if best is None or len(named) > best[0]:
                 best = (len(named), at, depth, heads)
@@ -136,7 +140,9 @@ def lay_out(
     )
 
 
-def _heads(pieces: Sequence[Piece], headings: Mapping[str, Collection[str]]) -> list[tuple[str, Piece]]:
+def _heads(
+    pieces: Sequence[Piece], headings: Mapping[str, Collection[str]], otherwise: Mapping[str, str]
+) -> list[tuple[str, Piece]]:
     """Join pieces that stand above one another and say what each column means."""
     groups: list[list[Piece]] = []
     for piece in sorted(pieces, key=lambda piece: piece.top):
@@ -146,8 +152,14 @@ def _heads(pieces: Sequence[Piece], headings: Mapping[str, Collection[str]]) -> 
                 break
         else:
             groups.append([piece])
-    joined = [_joined(group) for group in groups]
-    return [(meaning_of(piece.text, headings), piece) for piece in joined if piece is not None]
+    joined = [piece for piece in map(_joined, groups) if piece is not None]
+    meant = [meaning_of(piece.text, headings) for piece in joined]
+    told = told_apart(meant, [plain_heading(piece.text) for piece in joined], otherwise)
+    # Of two headings that still say the same, the first counts and the other column is only looked past.
+    return [
+        ("" if name in told[:at] else name, piece)
+        for at, (name, piece) in enumerate(zip(told, joined, strict=True))
+    ]
 
 
 def _joined(pieces: Sequence[Piece]) -> Piece | None:

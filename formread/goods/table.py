@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from formread.errors import ListError
@@ -198,8 +199,31 @@ def _with_zeros(digits: str, number_format: str) -> str:
     return "".join(shown)
 
 
+def told_apart(meant: Sequence[str], plain: Sequence[str], otherwise: Mapping[str, str]) -> list[str]:
+    """Give a heading its other meaning where its first one is claimed by a clearer heading.
+
+    Parameters
+    ----------
+    meant
+        What each heading means ("" for nothing).
+    plain
+        The headings, reduced by :func:`plain_heading`.
+    otherwise
+        Headings with two meanings, and the second of them: beside "Code", "Article" is the description.
+    """
+    told = list(meant)
+    for at, heading in enumerate(plain):
+        if heading in otherwise and told.count(told[at]) > 1 and otherwise[heading] not in told:
+            told[at] = otherwise[heading]
+    return told
+
+
 def understand(
-    name: str, rows: Sequence[Row], headings: Mapping[str, Collection[str]], needed: Collection[str]
+    name: str,
+    rows: Sequence[Row],
+    headings: Mapping[str, Collection[str]],
+    needed: Collection[str],
+    otherwise: Mapping[str, str] = MappingProxyType({}),
 ) -> Table:
     """Find the row of headings and what each column means.
 
@@ -213,6 +237,8 @@ def understand(
         Our name of a column to the headings it may carry, reduced by :func:`plain_heading`.
     needed
         The columns without which the list makes no sense.
+    otherwise
+        Headings with two meanings (:func:`told_apart`).
 
     Raises
     ------
@@ -224,9 +250,10 @@ def understand(
     for place, row in enumerate(rows[:_HEADING_ROWS]):
         columns: dict[str, int] = {}
         twice: str | None = None
-        for at, cell in enumerate(row.cells):
-            column = meaning.get(plain_heading(cell))
-            if column is None:
+        plain = [plain_heading(cell) for cell in row.cells]
+        meant = told_apart([meaning.get(heading, "") for heading in plain], plain, otherwise)
+        for at, (cell, column) in enumerate(zip(row.cells, meant, strict=True)):
+            if not column:
                 continue
             if column in columns:
                 twice = cell.strip()
