@@ -91,21 +91,16 @@ def _report(options: argparse.Namespace) -> Report:
                 f"{options.paths[0].name} can't be read as a result file. Check its name and place."
             ) from error
         return from_json(text)
-    from formread.pile import check, default_jobs, gather
+    from formread.pile import Known, check, default_jobs, gather
 
-    prices: dict[str, int] = {}
-    descriptions: dict[str, str] = {}
+    known = Known()
     if options.prices:
         from formread.goods.price_list import read_price_list
 
         listed = read_price_list(options.prices, options.currency)
-        prices, descriptions = dict(listed.prices), dict(listed.descriptions)
+        known = Known(listed.prices, listed.offers, listed.descriptions)
     return check(
-        gather(options.paths),
-        currency=currency(options.currency).code,
-        prices=prices,
-        descriptions=descriptions,
-        jobs=default_jobs(),
+        gather(options.paths), currency=currency(options.currency).code, known=known, jobs=default_jobs()
     ).report
 
 

@@ -117,7 +117,7 @@ def _packing_block(bag: PackedBag, drop: Drop | None, ticked: dict[str, Ticked],
     )
     parts: list[Any] = [top]
     if under:
-        parts.append(_words(under, 10, faint=True))
+        parts += [Spacer(1, 1.2 * mm), _words(under, 10, faint=True)]
     parts.append(body)
     # A very long slip may not fit on a page; then it must be allowed to break.
     return KeepTogether(parts)
@@ -136,7 +136,7 @@ def bag_labels(evening: Evening) -> bytes:
     """Print a label for each bag, eight to a page: drop number, name, address, amount due."""
     unit = currency(evening.goods.report.currency)
     width = (A4[0] - 2 * _MARGIN) / _LABELS_ACROSS
-    height = (A4[1] - 2 * _MARGIN - 8 * mm) / _LABELS_DOWN
+    height = (A4[1] - 2 * _MARGIN - 14 * mm) / _LABELS_DOWN  # less the footer and the frame's own padding
     labels = []
     for drop in evening.plan.drops:
         for bag in range(1, drop.bags + 1):

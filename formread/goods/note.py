@@ -74,6 +74,7 @@ _INSTEAD = re.compile(
 )
 _TOTAL = re.compile(r"\btotals?\b|\bpieces in all\b|\bnumber of items\b", re.I)
 _UNCLEAR_QUANTITY = re.compile(r"the quantity \d+ is not clear")
+_SAME_SHAPE = 0.7  # share of a note's codes that have one form, for another form to be odd
 _LONGEST_CODE = 24
 
 
@@ -254,7 +255,7 @@ def _lines(
     lines: list[DeliveredLine] = []
     box = ""
     total: int | None = None
-    gs1 = _codes_are_gs1(rows)
+    gs1, shape = _codes_are_gs1(rows), _usual_shape(rows)
     for row in rows:
         words = row.words
         filled = [cell for cell in row.cells.values() if cell.text]
@@ -269,7 +270,7 @@ def _lines(
         if _is_aside(row):
             total = _count(row.of("quantity").text) or total
             continue
-        line = _line(row, box, known, gs1, unit)
+        line = _line(row, box, known, gs1, shape, unit)
         if line is not None:
             lines.append(line)
     return lines, total
@@ -282,6 +283,18 @@ def _count(text: str) -> int | None:
         return None
 
 
+def _shape(code: str) -> str:
+    """Reduce a code to its form: ``104-238`` and ``9-117`` are both ``0-0``."""
+    return re.sub(r"[A-Za-z]+", "A", re.sub(r"\d+", "0", code.strip()))
+
+
+def _usual_shape(rows: Sequence[_NoteRow]) -> str:
+    """Return the form that most codes of the note share, or "" where they differ as a rule."""
+    shapes = [_shape(row.of("code").text) for row in rows if re.search(r"\d", row.of("code").text)]
+    best = max(set(shapes), key=lambda shape: (shapes.count(shape), shape), default="")
+    return best if len(shapes) > 3 and shapes.count(best) >= _SAME_SHAPE * len(shapes) else ""
+
+
 def _codes_are_gs1(rows: Sequence[_NoteRow]) -> bool:
     codes = [normalise_code(row.of("code").text) for row in rows]
     long = [code for code in codes if code.isdigit() and len(code) in (8, 12, 13, 14)]
@@ -290,7 +303,7 @@ def _codes_are_gs1(rows: Sequence[_NoteRow]) -> bool:
 
 
 def _line(
-    row: _NoteRow, box: str, known: Mapping[str, str], gs1: bool, unit: Currency
+    row: _NoteRow, box: str, known: Mapping[str, str], gs1: bool, shape: str, unit: Currency
 ) -> DeliveredLine | None:
     code, quantity, description = row.of("code"), row.of("quantity"), row.of("description").text or None
     looks_like_code = bool(re.search(r"\d", code.text)) and len(code.text) <= _LONGEST_CODE
@@ -301,7 +314,14 @@ def _line(
     doubts = []
     text = code.text.strip()
     key = normalise_code(text)
-    if code.least < _SURE and key not in known:
+    # A bit of a rule beside the code is read as one sign more.
+    stray = [known[part] for part in (key[1:], key[:-1]) if key not in known and part in known]
+    if len(stray) == 1 and len(key) > 3:
+        doubts.append(f"the code was read as {text}; {stray[0]} was ordered and is taken to be meant")
+        text, key = stray[0], normalise_code(stray[0])
+    elif shape and _shape(text) != shape and key not in known:
+        doubts.append(f"the code {text} is not written like the others")
+    elif code.least < _SURE and key not in known:
         near = [spelt for other, spelt in known.items() if one_digit_off(key, other)]
         if len(near) == 1:
             doubts.append(f"the code was read as {text}; {near[0]} was ordered and is taken to be meant")

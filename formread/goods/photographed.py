@@ -19,6 +19,7 @@ from formread.sheet.record import Image
 _INK = 0.22  # of black; print on paper that is evenly lit
 _FAINT = 0.45  # of the darkest print of the page: where all is fainter
 _LONG = 3.2  # text heights; longer straight strokes are rules
+_STEP = 2.2  # text heights; no letter has a straight stroke so long
 _LETTER = (8, 90)  # pixels; heights that print of a page may have
 _WORD_GAP = 0.85  # text heights between the words of one piece; columns stand further apart
 _MARGIN = 0.3  # text heights; what the recogniser likes around a piece
@@ -64,13 +65,7 @@ def _boxes(image: Image) -> tuple[list[tuple[int, int, int, int]], float]:
     ink = light.ink(image, light.paper_tone(image))
     dark = (ink > min(_INK, _FAINT * float(np.percentile(ink, 99.5)))).astype(np.uint8)
     height = _text_height(dark)
-    long = round(_LONG * height) | 1
-    marks = dark.copy()
-    for kernel in (np.ones((1, long), np.uint8), np.ones((long, 1), np.uint8)):
-        rules = cv2.morphologyEx(
-            cv2.morphologyEx(dark, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), cv2.MORPH_OPEN, kernel
-        )
-        marks[np.asarray(cv2.dilate(rules, np.ones((3, 3), np.uint8))) > 0] = 0
+    marks = dark * ~_rules(dark, height)
     gap = max(3, round(_WORD_GAP * height)) | 1
     joined = cv2.morphologyEx(marks, cv2.MORPH_CLOSE, np.ones((3, gap), np.uint8))
     _, _, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
@@ -82,12 +77,36 @@ def _boxes(image: Image) -> tuple[list[tuple[int, int, int, int]], float]:
     return found, height
 
 
+def _rules(dark: npt.NDArray[np.uint8], height: float) -> npt.NDArray[np.bool_]:
+    """Find the rules: straight strokes a little longer than letters, that join to something long.
+
+    A rule that slants by a degree is seen as steps, each much shorter than the whole.
+    """
+    step, long = round(_STEP * height) | 1, _LONG * height
+    found = np.zeros(dark.shape, np.bool_)
+    # Thickened across before it is opened along: a thin rule that slants stays in one piece.
+    for across, along, side in (((3, 1), (1, step), 2), ((1, 3), (step, 1), 3)):
+        thick = cv2.dilate(dark, np.ones(across, np.uint8))
+        strokes = cv2.dilate(
+            cv2.morphologyEx(thick, cv2.MORPH_OPEN, np.ones(along, np.uint8)), np.ones((3, 3), np.uint8)
+        )
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(strokes, connectivity=8)
+        keep = stats[:, side] >= long
+        keep[0] = False
+        found |= keep[labels]
+    return found
+
+
 def _text_height(dark: npt.NDArray[np.uint8]) -> float:
     """Return the height of most letters of the page."""
     _, _, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
     width, tall = stats[1:, 2], stats[1:, 3]
     letters = tall[(tall >= _LETTER[0]) & (tall <= _LETTER[1]) & (width <= 1.6 * tall) & (tall <= 8 * width)]
-    return float(np.median(letters)) if len(letters) else 24.0
+    if not len(letters):
+        return 24.0
+    # Grain of a table or a shadow gives many specks: each letter counts by its height.
+    ordered = np.sort(letters)
+    return float(ordered[np.searchsorted(np.cumsum(ordered), ordered.sum() / 2)])
 
 
 def _crop(image: Image, box: tuple[int, int, int, int], height: float) -> Image:
