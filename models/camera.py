@@ -29,6 +29,12 @@ class Box:
     crop: Mask
     label: str
     style: str
+    made: int = 0
+    """What went into it, a bit each, in the order of :data:`MADE`."""
+
+
+MADE = ("u", "m", "n", "f", "w", "carbon", "print", "neighbour")
+"""Sources of ink (``Writing.source``) and rendering effects that an ablation can leave out."""
 
 
 class Grain:
@@ -80,8 +86,9 @@ class _Frame:
 
 def _frame(writing: Writing, rng: Generator) -> _Frame:
     """Choose the box around a writing: too tight, too loose, the writing anywhere in it."""
-    if writing.strokes:
-        every = np.concatenate(writing.strokes)
+    drawn = [*writing.strokes, *writing.printed]
+    if drawn:
+        every = np.concatenate(drawn)
         low, high = every.min(0), every.max(0)
     else:
         low, high = np.zeros(2, np.float32), np.array([rng.uniform(0.3, 6), 1.0], np.float32)
@@ -152,9 +159,28 @@ def _neighbour(canvas: Mask, frame: _Frame, hands: Hands, thickness: int, rng: G
         _draw(canvas, [s * flip + at.astype(np.float32) for s in other.strokes], thickness)
 
 
+def _dotted(
+    mask: Mask, at: float, *, level: bool, over: int, thick: int, tilt: float, rng: Generator
+) -> None:
+    """Draw a printed line of dots or dashes across or down the whole box."""
+    length = mask.shape[1] if level else mask.shape[0]
+    step = max(3.0, over * rng.uniform(2.5, 7))
+    dash = 0.0 if rng.random() < 0.6 else step * rng.uniform(0.35, 0.65)
+    start = rng.uniform(0, step)
+    for along in np.arange(start, length, step):
+        ends = [(along, at + tilt * along), (along + dash, at + tilt * (along + dash))]
+        if not level:
+            ends = [(y, x) for x, y in ends]
+        a, b = [(round(x), round(y)) for x, y in ends]
+        if dash:
+            cv2.line(mask, a, b, 255, thick, cv2.LINE_AA)
+        else:
+            cv2.circle(mask, a, max(1, round(thick * 0.7)), 255, -1, cv2.LINE_AA)
+
+
 def _printed(frame: _Frame, rng: Generator) -> Mask | None:
-    """Return the form's own print in and around the box: rules, dotted lines, a printed pound sign."""
-    if rng.random() < 0.3:
+    """Return the form's own print in and around the box: rules, dotted lines, combs."""
+    if rng.random() < 0.25:
         return None
     h, w = frame.height * frame.over, frame.width * frame.over
     mask = np.zeros((h, w), np.uint8)
@@ -165,7 +191,10 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
         if rng.random() > 0.3:
             continue
         inside = rng.uniform(-0.02, margin if side < 2 else 0.02)
-        if side < 2:
+        if rng.random() < 0.3:
+            end = (inside if side in {0, 2} else 1 - inside) * (h if side < 2 else w)
+            _dotted(mask, end, level=side < 2, over=frame.over, thick=thick, tilt=tilt, rng=rng)
+        elif side < 2:
             y = (inside if side == 0 else 1 - inside) * h
             cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
         else:
@@ -175,18 +204,23 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
     if pick < 0.16:  # a line to write on, solid or dotted
         y = frame.origin[1] + rng.uniform(0.02, 0.2) * frame.unit
         if rng.random() < 0.5:
-            step = max(3.0, frame.over * rng.uniform(2.5, 6))
-            for x in np.arange(0, w, step):
-                cv2.circle(mask, (round(x), round(y + tilt * x)), max(1, thick // 2), 255, -1, cv2.LINE_AA)
+            _dotted(mask, y, level=True, over=frame.over, thick=thick, tilt=tilt, rng=rng)
         else:
             cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
-    elif pick < 0.24:  # the row's rule or the pounds-and-pence rule, through the writing
+    elif pick < 0.19:  # a comb: short strokes between the digits, from the foot of the box
+        high = rng.uniform(0.1, 0.35) * h if rng.random() < 0.7 else h
+        for x in np.arange(rng.uniform(0, 0.9), w / frame.unit, rng.uniform(0.7, 1.3)) * frame.unit:
+            cv2.line(mask, (round(x), round(h - high)), (round(x), h), 255, thick, cv2.LINE_AA)
+    elif pick < 0.26:  # the row's rule or the pounds-and-pence rule, through the writing
         if rng.random() < 0.4:
             y = h * rng.uniform(0.15, 0.85)
             cv2.line(mask, (0, round(y)), (w, round(y + tilt * w)), 255, thick, cv2.LINE_AA)
         else:
             x = w * rng.uniform(0.2, 0.9)
-            cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
+            if rng.random() < 0.4:
+                _dotted(mask, x, level=False, over=frame.over, thick=thick, tilt=tilt, rng=rng)
+            else:
+                cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
     return mask
 
 
@@ -246,7 +280,8 @@ def photograph(
     pen = float(np.exp(rng.uniform(np.log(0.05), np.log(0.14))))
     thickness = max(1, round(pen * frame.unit), round(over * 0.9))
     _draw(canvas, frame.place(writing.strokes), thickness)
-    if rng.random() < 0.3:
+    made = {writing.source, style} | ({"neighbour"} if (crowded := rng.random() < 0.3) else set())
+    if crowded:
         _neighbour(canvas, frame, hands, thickness, rng)
     if rng.random() < 0.1:
         _specks(canvas, frame, rng)
@@ -282,7 +317,11 @@ def photograph(
         ghost = cv2.GaussianBlur(np.roll(ink[:, ::-1], int(rng.integers(0, max(1, h // 2))), 0), (0, 0), 1.5)
         picture = picture * (1 - rng.uniform(0.01, 0.05) * ghost[..., None])
     printed = _printed(frame, rng)
+    if writing.printed and printed is None:
+        printed = np.zeros((frame.height * over, frame.width * over), np.uint8)
     if printed is not None:
+        made.add("print")
+        _draw(printed, frame.place(writing.printed), max(1, round(rng.uniform(0.05, 0.1) * frame.unit)))
         if rng.random() < 0.14:
             _printed_pound(printed, frame, signs, rng)
         print_ink = np.array(_PRINT_INKS[int(rng.integers(len(_PRINT_INKS)))], np.float32)
@@ -290,7 +329,8 @@ def photograph(
         plane = cv2.GaussianBlur(plane, (0, 0), 0.5)[..., None] * np.float32(rng.uniform(0.2, 0.9))
         picture = picture * (1 - plane * (1 - print_ink / 255))
     picture = picture * (1 - (ink * np.float32(strength))[..., None] * (1 - colour / 255))
-    return Box(_expose(picture, grain, rng), writing.label, style)
+    bits = sum(1 << place for place, name in enumerate(MADE) if name in made)
+    return Box(_expose(picture, grain, rng), writing.label, style, bits)
 
 
 def _expose(picture: Plane, grain: Grain, rng: Generator) -> Mask:
@@ -324,14 +364,19 @@ def scene(hands: Hands, grain: Grain, signs: list[Mask], rng: Generator) -> Box:
     style = "carbon" if rng.random() < 0.45 else "pen"
     pick = rng.random()
     if pick < 0.055:
-        return photograph(Writing([], ""), hands, grain, signs, style, rng)
+        nothing = Writing([], "")
+        if rng.random() < 0.1:  # the form's own point in a box that nobody wrote in
+            dot = np.array([(rng.uniform(0.5, 3), rng.uniform(0.0, 0.4))], np.float32)
+            nothing = Writing([], ".", [dot])
+        return photograph(nothing, hands, grain, signs, style, rng)
     writing = None
-    if pick > 0.80 and hands.whole:
+    if pick > 0.79 and hands.whole:
         writing = compose.whole(hands, rng)
     writing = writing or compose.write(hands, texts.text(rng), rng)
     writing = compose.sway(writing, rng)
     if pick < 0.105 and writing.label not in {"-", "/", ".", '"'}:
-        writing = Writing([*writing.strokes, *compose.strike(writing.strokes, rng)], "~")
+        struck = compose.strike(writing.strokes, rng)
+        writing = Writing([*writing.strokes, *struck], "~", writing.printed, writing.source)
     elif pick < 0.135 and writing.label not in {"-", "/", ".", '"'}:
         writing = _corrected(writing, hands, rng)
     elif pick < 0.16 and writing.label not in {"-", ".", '"'}:
@@ -348,7 +393,8 @@ def _corrected(writing: Writing, hands: Hands, rng: Generator) -> Writing:
     right = max(float(s[:, 0].max()) for s in gone)
     left = min(float(s[:, 0].min()) for s in writing.strokes)
     move = np.array([right - left + rng.uniform(0.4, 1.0), rng.normal(0, 0.1)], np.float32)
-    return Writing([*gone, *(s + move for s in writing.strokes)], writing.label)
+    strokes = [*gone, *(s + move for s in writing.strokes)]
+    return Writing(strokes, writing.label, [s + move for s in writing.printed], writing.source)
 
 
 def _flourish(strokes: list[Stroke], rng: Generator) -> Stroke:

@@ -7,7 +7,7 @@ digits differ in height by a factor of 0.69 to 1.43 (5 to 95 %) and in their fee
 deviation).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +25,11 @@ class Writing:
 
     strokes: list[Stroke]
     label: str
+    printed: list[Stroke] = field(default_factory=list)
+    """Signs of the label that the form prints and nobody wrote: a decimal point."""
+    source: str = ""
+    """Where the ink is from: ``u`` UNIPEN characters, ``m`` MNIST, ``n`` parts of whole numbers, ``f`` fonts,
+    ``w`` a whole number as it was written; empty where there is none."""
 
 
 @dataclass(slots=True)
@@ -85,6 +90,21 @@ class Hands:
                     moved = [s - np.array([left, 0], np.float32) for s in part]
                     hand = str(data["whole_hand"][i])
                     self.hands.setdefault(hand, {}).setdefault(sign, []).append(_Glyph(moved, True))
+
+
+def _dense(stroke: Stroke) -> Stroke:
+    """Return a stroke with points no further apart than the bands in which neighbours are kept apart.
+
+    A bare 1 has three points: without this its neighbours would not notice most of it.
+    """
+    if len(stroke) < 2:
+        return stroke
+    steps = np.hypot(*np.diff(stroke, axis=0).T)
+    if float(steps.max()) <= 0.08:
+        return stroke
+    along = np.r_[0, np.cumsum(steps)]
+    at = np.union1d(along, np.linspace(0, along[-1], int(along[-1] / 0.06) + 2))
+    return np.stack([np.interp(at, along, stroke[:, k]) for k in (0, 1)], 1).astype(np.float32)
 
 
 def _bins(y: Stroke) -> npt.NDArray[np.int64]:
@@ -185,6 +205,9 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
     joined = kind in "un" and rng.random() < 0.22
     faithful = rng.random() < 0.5  # this hand repeats its shapes
     lifted = rng.random() < 0.12  # the point floats at half height
+    tied = rng.random() < 0.12  # this hand runs its noughts together at the top
+    printed: list[Stroke] = []
+    form = "." in text and rng.random() < 0.07  # the form prints the point, and the digits keep off it
     turn = rng.normal(0, 0.03)
     chosen: dict[str, _Glyph] = {}
     strokes: list[Stroke] = []
@@ -202,7 +225,7 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
             several = hand.get(sign) or hands.any[sign]
             glyph = several[int(rng.integers(len(several)))]
             chosen[sign] = glyph
-        drawn = _habits(glyph.strokes, sign, slashed, crossed)
+        drawn = [_dense(stroke) for stroke in _habits(glyph.strokes, sign, slashed, crossed)]
         ends = np.cumsum([len(s) for s in drawn])
         points = np.concatenate(drawn)
         size = float(np.exp(rng.normal(0, size_spread)))
@@ -225,13 +248,15 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
                 want += rng.uniform(0.0, 0.25)
             feeble = sign in _FEEBLE or text[position - 1] in _FEEBLE
             tiny = sign in ".,-" or text[position - 1] in ".,-"
-            want = max(want, 0.24 if tiny else 0.15 if feeble else -0.06)
+            want = max(want, 0.24 if tiny else 0.15 if feeble else -0.03)
+            if form and "." in (sign, text[position - 1]):
+                want += rng.uniform(0.0, 0.9)
             low_x = float(points[:, 0].min())
             assert right_edge is not None
             touch = float(np.max(right_edge - left_edge))  # shift at which the nearest points meet
             shift = touch + want if np.isfinite(touch) else right - low_x + max(want, 0.08)
             width = float(np.ptp(points[:, 0]))
-            limit = right - low_x - (0.05 if feeble else 0.28 * max(0.15, min(width, 0.7)))
+            limit = right - low_x - (0.05 if feeble else 0.22 * max(0.15, min(width, 0.7)))
             if not np.isfinite(touch) or shift < limit:
                 shift = max(shift, limit)
             points[:, 0] += np.float32(shift)
@@ -251,12 +276,17 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
                 middle = (begin + pen_end) / 2 + np.array([0, -rng.uniform(0.0, 0.15)], np.float32)
                 t = np.linspace(0, 1, 8, dtype=np.float32)[:, None]
                 strokes.append((1 - t) ** 2 * pen_end + 2 * t * (1 - t) * middle + t**2 * begin)
+        if tied and sign == "0" and position and text[position - 1] == "0":
+            tops = [min(strokes[-1].tolist(), key=lambda p: -p[1]), min(points.tolist(), key=lambda p: -p[1])]
+            sag = np.array([0, rng.uniform(-0.12, 0.08)], np.float32)
+            middle = np.mean(tops, axis=0) + sag
+            strokes.append(_dense(np.array([tops[0], middle, tops[1]], np.float32)))
         pen_end = new[len(glyph.strokes) - 1][-1] if glyph.pen and sign.isdigit() else None
-        strokes.extend(new)
+        (printed if form and sign == "." else strokes).extend(new)
         edge = _edge(points, right=True)
         right_edge = edge if right_edge is None else np.maximum(right_edge, edge)
         right = max(right, float(points[:, 0].max()))
-    return Writing(strokes, text)
+    return Writing(strokes, text, printed, kind)
 
 
 _READABLE = frozenset("0123456789.,-/:x")
@@ -272,14 +302,20 @@ def whole(hands: Hands, rng: Generator) -> Writing | None:
             first = int(rng.integers(0, len(label)))
             last = int(rng.integers(first + 1, len(label) + 1))
     said = label[first:last]
-    if not set(said) <= _READABLE or said in hands.barred or said in {".", ",", ":"}:
+    if not set(said) <= _READABLE or said in hands.barred:
         return None
+    if not (said[0].isdigit() and said[-1].isdigit()):
+        return (
+            None  # a stroke at the end of a part may be a slash or a 1: only what stood beside it would tell
+        )
     if owner:
         strokes = [s for s, o in zip(strokes, owner, strict=True) if first <= o < last]
     wide = np.float32(np.exp(rng.normal(0, 0.1)))
     shear = np.float32(rng.normal(0, 0.08))
     return Writing(
-        [np.stack([s[:, 0] * wide + shear * s[:, 1], s[:, 1]], 1).astype(np.float32) for s in strokes], said
+        [np.stack([s[:, 0] * wide + shear * s[:, 1], s[:, 1]], 1).astype(np.float32) for s in strokes],
+        said,
+        source="w",
     )
 
 
@@ -291,14 +327,16 @@ def sway(writing: Writing, rng: Generator) -> Writing:
     fx, fy = rng.uniform(0.8, 3.0, 2).astype(np.float32)
     px, py, qx, qy = rng.uniform(0, 6.28, 4).astype(np.float32)
     ax, ay = rng.uniform(0, 0.035, 2).astype(np.float32)
-    out = []
-    for s in writing.strokes:
+
+    def bent(s: Stroke) -> Stroke:
         x = s[:, 0] * stretch + slant * s[:, 1]
         y = s[:, 1] + rise * s[:, 0]
         dx = ax * np.sin(fx * s[:, 0] + px) * np.sin(fy * s[:, 1] + py)
         dy = ay * np.sin(fy * s[:, 0] + qx) + ay * np.sin(fx * s[:, 1] + qy) * 0.7
-        out.append(np.stack([x + dx, y + dy], 1).astype(np.float32))
-    return Writing(out, writing.label)
+        return np.stack([x + dx, y + dy], 1).astype(np.float32)
+
+    strokes = [bent(s) for s in writing.strokes]
+    return Writing(strokes, writing.label, [bent(s) for s in writing.printed], writing.source)
 
 
 def strike(strokes: list[Stroke], rng: Generator) -> list[Stroke]:

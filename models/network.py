@@ -22,11 +22,10 @@ class Size:
     dropout: float = 0.1
 
 
-SEEDLING = Size((32, 64, 128), (1, 1, 1), 192, 128)
-"""What the reader is trained as first; ``models.grow`` turns it into the reader."""
-
-READER = Size((32, 64, 128), (1, 2, 2), 192, 128, dropout=0.0)
+READER = Size((32, 80, 160), (1, 2, 2), 256, 160, dropout=0.05)
 TEACHER = Size((64, 128, 224), (2, 2, 3), 384, 224, layers=2, dropout=0.2)
+PROBE = Size((32, 64, 128), (1, 1, 1), 192, 128)
+"""Small and quick to train: one for each row of the ablation table."""
 
 
 def _unit(inputs: int, outputs: int, stride: tuple[int, int]) -> nn.Sequential:

@@ -16,7 +16,7 @@ Writers are split here, once, into training, calibration and test; ``writers.jso
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -24,12 +24,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from models.legible import Legible
 from models.trace import trace
 
 Stroke = npt.NDArray[np.float32]
 """``(N, 2)``: x to the right, y upwards, in digit heights."""
 
-SEED = 1
+SEED = 2
 SIGNS = '0123456789.,-/:px"'
 NUMBER_TEST, NUMBER_CALIBRATION = 12, 4
 CHARACTER_TEST, CHARACTER_CALIBRATION = 20, 16
@@ -71,9 +72,24 @@ class Store:
         }
 
 
-def split_of(writers: list[int], test: int, calibration: int) -> dict[int, str]:
-    """Return the split of each writer, drawn with :data:`SEED`: `test` of them, `calibration`, the rest."""
-    order = np.random.default_rng(SEED).permutation(sorted(set(writers))).tolist()
+LOOKED_AT = {
+    "numbers": {0, 3, 6, 7, 9, 15, 16, 17, 24, 25, 30, 36},
+    "characters": {7, 20, 22, 24, 29, 31, 44, 47, 54, 59, 70, 81, 103, 117, 121, 125, 131, 148, 170, 190},
+}
+"""Test writers of the first split (seed 1). Their errors were looked at before the composer was changed, so
+they can test nothing any more: they belong to training for good."""
+
+
+def split_of(
+    writers: list[int], test: int, calibration: int, known: Set[int] = frozenset()
+) -> dict[int, str]:
+    """Return the split of each writer, drawn with :data:`SEED`: `test` of them, `calibration`, the rest.
+
+    Writers in `known` are never drawn for anything but training.
+    """
+    order = np.random.default_rng(SEED).permutation(sorted(set(writers) - known)).tolist() + sorted(
+        set(writers) & known
+    )
     return {
         int(w): "test" if k < test else "calibration" if k < test + calibration else "train"
         for k, w in enumerate(order)
@@ -135,7 +151,7 @@ def _seat(strokes: list[Stroke], sign: str, unit: float) -> list[Stroke] | None:
     return [(s + np.array([-left, shift], np.float32)).astype(np.float32) for s in scaled]
 
 
-def characters(archive: Path, store: Store) -> dict[int, str]:
+def characters(archive: Path, store: Store, legible: Legible) -> dict[int, str]:
     """Add the UNIPEN characters; return the split of their writers."""
     everything = list(_items(archive))
     heights: dict[int, list[float]] = {}
@@ -143,13 +159,33 @@ def characters(archive: Path, store: Store) -> dict[int, str]:
         if strokes and (label.isdigit() or label in "AEFHKLT"):
             low, high = _span(strokes)
             heights.setdefault(writer, []).append(float(high[1] - low[1]))
-    split = split_of([w for _, _, w in everything], CHARACTER_TEST, CHARACTER_CALIBRATION)
+    split = split_of(
+        [w for _, _, w in everything],
+        CHARACTER_TEST,
+        CHARACTER_CALIBRATION,
+        frozenset(LOOKED_AT["characters"]),
+    )
+    found = []
     for strokes, label, writer in everything:
         if strokes and label in SIGNS and writer in heights:
             seated = _seat(strokes, label, float(np.median(heights[writer])))
             if seated is not None:
-                store.add(seated, label, f"u{writer}", split[writer], [])
+                found.append((seated, label, writer))
+    # A wrong label teaches the reader to doubt itself: what no person would take for its digit stays out.
+    digits = [(strokes, int(label)) for strokes, label, _ in found if label.isdigit()]
+    fine = iter(legible.tell([_downwards(s) for s, _ in digits], [d for _, d in digits]))
+    dropped = 0
+    for strokes, label, writer in found:
+        if label.isdigit() and not next(fine):
+            dropped += 1
+            continue
+        store.add(strokes, label, f"u{writer}", split[writer], [])
+    print(f"{dropped} of {len(digits)} UNIPEN digits are not legible and left out")
     return split
+
+
+def _downwards(strokes: list[Stroke]) -> list[Stroke]:
+    return [s * np.array([1, -1], np.float32) for s in strokes]
 
 
 def mnist(folder: Path, writers: Path, store: Store) -> dict[str, list[int]]:
@@ -242,7 +278,9 @@ def _owners(strokes: list[Stroke], label: str) -> list[int]:
 def numbers(archive: Path, store: Store) -> dict[int, str]:
     """Add the UNIPEN whole numbers; return the split of their writers."""
     everything = list(_items(archive))
-    split = split_of([w for _, _, w in everything], NUMBER_TEST, NUMBER_CALIBRATION)
+    split = split_of(
+        [w for _, _, w in everything], NUMBER_TEST, NUMBER_CALIBRATION, frozenset(LOOKED_AT["numbers"])
+    )
     for strokes, label, writer in everything:
         if not strokes:
             continue
@@ -265,7 +303,7 @@ def numbers(archive: Path, store: Store) -> dict[int, str]:
 def build(sources: Path, mnist_folder: Path, font_folder: Path, target: Path) -> None:
     """Write the ink as one archive at `target`, and ``writers.json`` beside this module."""
     glyphs, whole = Store(), Store()
-    character_split = characters(sources / "unipen_characters.npz", glyphs)
+    character_split = characters(sources / "unipen_characters.npz", glyphs, Legible(mnist_folder))
     held = mnist(mnist_folder, sources / "mnist_writers.npz", glyphs)
     fonts(font_folder, glyphs)
     number_split = numbers(sources / "unipen_numbers.npz", whole)

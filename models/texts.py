@@ -108,7 +108,7 @@ def other(rng: Generator) -> str:
     if pick < 0.77:
         return "-"
     if pick < 0.80:
-        return "/"
+        return "1"
     if pick < 0.82:
         return "."
     if pick < 0.84:

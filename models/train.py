@@ -1,12 +1,14 @@
 """Train teacher and reader together: ``python -m models.train INK.npz FOLDER [options]``.
 
 Worker processes compose boxes, photograph them and prepare them with the reader's own ``prepare``; the GPU
-holds the latest in a pool and trains on draws from it. The teacher learns from the labels alone, the reader
-from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015).
+holds the latest in pools and trains on draws from them. The teacher learns from the labels alone, the reader
+from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015). With ``--follow`` a
+second session goes on with the reader alone.
 """
 
 import argparse
 import copy
+import math
 import multiprocessing
 import os
 import queue
@@ -16,6 +18,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 import torch
 from torch.nn import functional
 
@@ -24,14 +27,20 @@ from formread.reading.recogniser import ALPHABET, padded_width
 from models import texts
 from models.camera import Box, Grain, photograph, printed_pounds, scene
 from models.compose import Hands, sway, whole, write
-from models.network import READER, SEEDLING, TEACHER, Network
+from models.network import READER, TEACHER, Network
+
+Bytes = npt.NDArray[np.uint8]
+Packed = dict[int, tuple[Bytes, Bytes, Bytes]]
+"""Per padded width: pictures ``(N, 40, W)``, classes ``(N, 24)`` and what they are made of ``(N,)``."""
 
 _LONGEST = 24
 _CHUNK = 256
-_COLUMNS = 160_000  # padded columns in one batch
-_MOST = 1536  # boxes in one batch
+_COLUMNS = 640_000  # padded columns in one batch
 _WIDEST = 544
 _DECAY = 0.999  # of the moving average of the weights that is kept
+_WARM = 300  # steps from no learning rate to the full one
+_EARLY = 0.05  # of the first session, in which the teacher is not leant on and no loss is flattened
+_CAP, _BEYOND = 8.0, 0.1  # nats above which a loss counts only this share: a mislabelled glyph must not shout
 
 
 def barred_texts(archive: Path) -> frozenset[str]:
@@ -40,38 +49,55 @@ def barred_texts(archive: Path) -> frozenset[str]:
         return frozenset(z["whole_label"][z["whole_split"] == "test"].tolist())
 
 
-def encode(label: str) -> np.ndarray[Any, Any]:
+def encode(label: str) -> Bytes:
     """Return the classes of `label`, padded with zeros."""
     classes = np.zeros(_LONGEST, np.uint8)
     classes[: len(label)] = [ALPHABET.index(c) + 1 for c in label]
     return classes
 
 
-def pack(boxes: list[Box]) -> dict[int, tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]]:
-    """Prepare boxes and sort them by padded width: pictures ``(N, 40, W)`` uint8 and classes ``(N, 24)``."""
-    sorted_: dict[int, list[tuple[np.ndarray[Any, Any], str]]] = {}
+def pack(boxes: list[Box]) -> Packed:
+    """Prepare boxes and sort them by padded width."""
+    by_width: dict[int, list[tuple[npt.NDArray[np.float32], Box]]] = {}
     for box in boxes:
         if len(box.label) <= _LONGEST:
             ready = prepare(box.crop)
-            sorted_.setdefault(padded_width(ready.shape[1]), []).append((ready, box.label))
+            by_width.setdefault(padded_width(ready.shape[1]), []).append((ready, box))
     packed = {}
-    for width, several in sorted_.items():
+    for width, several in by_width.items():
         pictures = np.zeros((len(several), HEIGHT, width), np.uint8)
         for row, (ready, _) in enumerate(several):
             pictures[row, :, : ready.shape[1]] = np.round(ready * 255)
-        packed[width] = (pictures, np.stack([encode(label) for _, label in several]))
+        classes = np.stack([encode(box.label) for _, box in several])
+        packed[width] = (pictures, classes, np.array([box.made for _, box in several], np.uint8))
     return packed
 
 
-def _work(archive: Path, seed: int, out: Any) -> None:
-    cv2.setNumThreads(1)
-    rng = np.random.default_rng(seed)
-    (hands, grain), signs = _SHARED[0], printed_pounds()
-    while True:
-        out.put(pack([scene(hands, grain, signs, rng) for _ in range(_CHUNK)]))
+class Feed:
+    """Worker processes that draw without end, and the queue they draw into."""
 
+    def __init__(self, archive: Path, workers: int, seed: int) -> None:
+        # Loaded before the workers fork, so that they share it.
+        self._hands = Hands(archive, "train", barred_texts(archive))
+        self._grain = Grain(np.random.default_rng(seed))
+        fork = multiprocessing.get_context("fork")
+        self.out: Any = fork.Queue(64)
+        self._workers = [
+            fork.Process(target=self._work, args=(seed * 1000 + k,), daemon=True) for k in range(workers)
+        ]
+        for worker in self._workers:
+            worker.start()
 
-_SHARED: list[tuple[Hands, Grain]] = []  # filled before the workers fork, so that they share it
+    def _work(self, seed: int) -> None:
+        cv2.setNumThreads(1)
+        rng, signs = np.random.default_rng(seed), printed_pounds()
+        while True:
+            self.out.put(pack([scene(self._hands, self._grain, signs, rng) for _ in range(_CHUNK)]))
+
+    def stop(self) -> None:
+        """End the workers."""
+        for worker in self._workers:
+            worker.terminate()
 
 
 class Pool:
@@ -80,16 +106,57 @@ class Pool:
     def __init__(self, width: int, room: int, device: torch.device) -> None:
         self.pictures = torch.zeros((room, HEIGHT, width), dtype=torch.uint8, device=device)
         self.classes = torch.zeros((room, _LONGEST), dtype=torch.uint8, device=device)
+        self.made = torch.zeros(room, dtype=torch.uint8, device=device)
         self.next, self.filled, self.room = 0, 0, room
 
-    def add(self, pictures: torch.Tensor, classes: torch.Tensor) -> None:
+    def add(self, pictures: Bytes, classes: Bytes, made: Bytes) -> None:
         """Overwrite the oldest."""
-        count = len(pictures)
-        at = (torch.arange(count, device=self.pictures.device) + self.next) % self.room
-        self.pictures[at] = pictures
-        self.classes[at] = classes
-        self.next = (self.next + count) % self.room
-        self.filled = min(self.room, self.filled + count)
+        device = self.pictures.device
+        at = (torch.arange(len(pictures), device=device) + self.next) % self.room
+        self.pictures[at] = torch.from_numpy(pictures).to(device)
+        self.classes[at] = torch.from_numpy(classes).to(device)
+        self.made[at] = torch.from_numpy(made).to(device)
+        self.next = (self.next + len(pictures)) % self.room
+        self.filled = min(self.room, self.filled + len(pictures))
+
+
+class Pools:
+    """A pool for each width, fed from the queue."""
+
+    def __init__(self, feed: Feed, room: int, least: int, device: torch.device) -> None:
+        self._feed, self._room, self._device = feed, room, device
+        self._of: dict[int, Pool] = {}
+        self.fresh = 0
+        while self.fresh < least:
+            self._take(feed.out.get())
+
+    def _take(self, packed: Packed) -> None:
+        for width, arrays in packed.items():
+            if width <= _WIDEST:
+                room = self._room if width <= 320 else self._room // 8
+                self._of.setdefault(width, Pool(width, room, self._device)).add(*arrays)
+                self.fresh += len(arrays[0])
+
+    def refresh(self) -> None:
+        """Take in what is waiting, a little at a time."""
+        try:
+            for _ in range(4):
+                self._take(self._feed.out.get(block=False))
+        except queue.Empty:
+            pass
+
+    def draw(
+        self, rng: np.random.Generator, most: int
+    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
+        """Return pictures of one width ``(N, 1, 40, W)``, classes, their lengths, and what they are made of."""
+        widths = sorted(self._of)
+        mass = np.array([self._of[w].filled for w in widths], float)
+        width = widths[int(rng.choice(len(widths), p=mass / mass.sum()))]
+        pool = self._of[width]
+        at = torch.randint(0, pool.filled, (min(most, _COLUMNS // width),), device=self._device)
+        x = augment(pool.pictures[at][:, None].float() / 255)
+        classes = pool.classes[at].long()
+        return x.contiguous(memory_format=torch.channels_last), classes, (classes > 0).sum(1), pool.made[at]
 
 
 def augment(x: torch.Tensor) -> torch.Tensor:
@@ -116,6 +183,15 @@ def augment(x: torch.Tensor) -> torch.Tensor:
     return (x + noise).clamp(0, 1)
 
 
+def losses(logits: torch.Tensor, classes: torch.Tensor, lengths: torch.Tensor, *, cap: bool) -> torch.Tensor:
+    """Return the CTC loss of each box, flattened where it is far above what anything readable gives."""
+    steps = torch.full((len(logits),), logits.shape[1], dtype=torch.long, device=logits.device)
+    loss = functional.ctc_loss(
+        logits.transpose(0, 1), classes, steps, lengths, reduction="none", zero_infinity=True
+    )
+    return torch.where(loss > _CAP, _CAP + (loss - _CAP) * _BEYOND, loss) if cap else loss
+
+
 def greedy(logits: torch.Tensor) -> list[str]:
     """Return the best path's string for each box."""
     best = logits.argmax(2).cpu().numpy()
@@ -126,12 +202,12 @@ def greedy(logits: torch.Tensor) -> list[str]:
     return said
 
 
-def exact(network: Network, packed: dict[int, Any], device: torch.device) -> float:
+def exact(network: Network, packed: Packed, device: torch.device) -> float:
     """Return the share of boxes whose best path is the label."""
     network.eval()
     right = total = 0
     with torch.no_grad():
-        for pictures, classes in packed.values():
+        for pictures, classes, _ in packed.values():
             for k in range(0, len(pictures), 512):
                 x = torch.from_numpy(pictures[k : k + 512]).to(device)[:, None].float() / 255
                 for said, row in zip(greedy(network(x)), classes[k : k + 512], strict=True):
@@ -141,7 +217,7 @@ def exact(network: Network, packed: dict[int, Any], device: torch.device) -> flo
     return right / max(1, total)
 
 
-def validation(archive: Path, count: int) -> dict[str, dict[int, Any]]:
+def validation(archive: Path, count: int) -> dict[str, Packed]:
     """Return boxes by calibration hands: whole numbers as written, composed strings, both by pen and carbon."""
     rng = np.random.default_rng(7)
     hands, grain, signs = Hands(archive, "calibration"), Grain(rng), printed_pounds()
@@ -168,155 +244,121 @@ def _average(target: Network, source: Network, keep: float) -> None:
         torch._foreach_lerp_([t for t, _ in moving], [s for _, s in moving], 1 - keep)
 
 
-def save(path: Path, reader: Network, teacher: Network) -> None:
-    """Write both networks; the teacher at half precision, which is all that going on with it needs."""
-    state = {
-        "reader": reader.state_dict(),
-        "teacher": {k: v.half() if v.dtype.is_floating_point else v for k, v in teacher.state_dict().items()},
-    }
+def _store(state: dict[str, Any], path: Path) -> None:
     torch.save(state, path.with_suffix(".part"))
     os.replace(path.with_suffix(".part"), path)
 
 
+class Course:
+    """Teacher, reader, their averages over the last steps, and the optimiser.
+
+    In the second session the teacher is done: it only answers, and the time goes to the reader.
+    """
+
+    def __init__(self, options: argparse.Namespace, device: torch.device) -> None:
+        self.reader, self.teacher = (Network(size).to(device) for size in (READER, TEACHER))
+        self._folder: Path = options.folder
+        self.follows: bool = options.follow
+        if self.follows:
+            for network, name in ((self.reader, "reader.pt"), (self.teacher, "teacher.pt")):
+                state = torch.load(self._folder / name, map_location=device, weights_only=True)
+                network.load_state_dict(
+                    {k: v.float() if v.is_floating_point() else v for k, v in state.items()}
+                )
+            self.teacher.eval().requires_grad_(requires_grad=False)
+        self._learn = [self.reader] if self.follows else [self.reader, self.teacher]
+        groups = [{"params": list(n.parameters())} for n in self._learn]
+        self._optimiser = torch.optim.AdamW(groups, lr=1e-3, weight_decay=0.02, fused=device.type == "cuda")
+        self.averages = [copy.deepcopy(n) for n in (self.reader, self.teacher)]
+        self.steps = 0
+        for network in (self.reader, self.teacher, *self.averages):
+            network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+            network.row.flatten_parameters()
+
+    def answers(self, x: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+        """Return the log-probabilities of reader and teacher."""
+        with torch.autocast(x.device.type, torch.bfloat16):
+            ours, theirs = self.reader(x), self.teacher(x)
+        return torch.log_softmax(ours.float(), 2), torch.log_softmax(theirs.float(), 2)
+
+    def step(self, total: torch.Tensor, rate: float) -> None:
+        """Move the networks that learn, and their averages."""
+        for group in self._optimiser.param_groups:
+            group["lr"] = rate
+        self._optimiser.zero_grad(set_to_none=True)
+        total.backward()  # type: ignore[no-untyped-call]
+        for group in self._optimiser.param_groups:
+            torch.nn.utils.clip_grad_norm_(group["params"], 5.0)
+        self._optimiser.step()
+        self.steps += 1
+        for average, network in zip(self.averages, self._learn, strict=False):
+            _average(average, network, min(_DECAY, (1 + self.steps) / (10 + self.steps)))
+
+    def save(self) -> None:
+        """Write the averaged networks, the teacher at half precision: that is all its answers need."""
+        _store(self.averages[0].state_dict(), self._folder / "reader.pt")
+        if not self.follows:
+            state = self.averages[1].state_dict()
+            half = {k: v.half() if v.is_floating_point() else v for k, v in state.items()}
+            _store(half, self._folder / "teacher.pt")
+
+
 def train(options: argparse.Namespace) -> None:
-    """Train for `options.seconds` and leave ``reader.pt`` in the folder."""
+    """Train for `options.seconds` and leave the networks in the folder."""
     began = time.time()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     cv2.setNumThreads(1)  # before the workers fork: a pool of threads would not survive in them
     torch.manual_seed(options.seed)
-    torch.backends.cudnn.benchmark = (
-        False  # few boxes of many widths: trying out algorithms costs more than it gains
-    )
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    grain = Grain(np.random.default_rng(options.seed))
-    _SHARED.append((Hands(options.ink, "train", barred_texts(options.ink)), grain))
-    out: Any = multiprocessing.get_context("fork").Queue(64)
-    workers = [
-        multiprocessing.get_context("fork").Process(
-            target=_work, args=(options.ink, options.seed * 1000 + k, out), daemon=True
-        )
-        for k in range(options.workers)
-    ]
-    for worker in workers:
-        worker.start()
+    feed = Feed(options.ink, options.workers, options.seed)
+    course = Course(options, device)
     checks = validation(options.ink, options.check)
-    reader, teacher = (
-        Network(size).to(device, memory_format=torch.channels_last)
-        for size in (READER if options.resume else SEEDLING, TEACHER)
-    )
-    if options.resume:
-        state = torch.load(options.resume, map_location=device, weights_only=True)
-        reader.load_state_dict(state["reader"])
-        teacher.load_state_dict(
-            {k: v.float() if v.is_floating_point() else v for k, v in state["teacher"].items()}
-        )
-    averages = [copy.deepcopy(reader), copy.deepcopy(teacher)]
-    for network in (reader, teacher, *averages):
-        network.row.flatten_parameters()
-    groups = [{"params": list(n.parameters())} for n in (reader, teacher)]
-    optimiser = torch.optim.AdamW(groups, lr=1e-3, weight_decay=0.02)
-    pools: dict[int, Pool] = {}
+    pools = Pools(feed, options.room, options.least, device)
+    started = said = time.time()
     drawn = np.random.default_rng(options.seed)
-    fresh = used = steps = 0
-    said = time.time()
-    sums = torch.zeros(3, device=device)
-    while True:
-        now = time.time() - began
-        if now > options.seconds:
-            break
-        try:
-            for _ in range(4):
-                for width, (pictures, classes) in out.get(block=not pools or fresh < options.least).items():
-                    if width > _WIDEST:
-                        continue
-                    if width not in pools:
-                        pools[width] = Pool(
-                            width, options.room if width <= 320 else options.room // 8, device
-                        )
-                    pools[width].add(
-                        torch.from_numpy(pictures).to(device), torch.from_numpy(classes).to(device)
-                    )
-                    fresh += len(pictures)
-        except queue.Empty:
-            pass
-        if fresh < options.least:
-            continue
-        share = now / options.seconds
-        rate = options.rate * min(1.0, (steps + 1) / 300) * max(0.002, 0.5 * (1 + np.cos(np.pi * share)))
-        for group in optimiser.param_groups:
-            group["lr"] = rate
-        widths = sorted(pools)
-        mass = np.array([pools[w].filled for w in widths], float)
-        width = widths[int(drawn.choice(len(widths), p=mass / mass.sum()))]
-        pool = pools[width]
-        # the batch's size is kept in proportion so that every picture is drawn alike often
-        count = min(options.batch, _COLUMNS * 4 // width)
-        at = torch.randint(0, pool.filled, (count,), device=device)
-        x = augment(pool.pictures[at][:, None].float() / 255)
-        classes = pool.classes[at].long()
-        lengths = (classes > 0).sum(1)
-        steps_of = torch.full((count,), width // 4, dtype=torch.long, device=device)
-        with torch.autocast(device.type, torch.bfloat16):
-            x = x.contiguous(memory_format=torch.channels_last)
-            ours, theirs = reader(x), teacher(x)
-        ours, theirs = functional.log_softmax(ours.float(), 2), functional.log_softmax(theirs.float(), 2)
-        loss = [
-            functional.ctc_loss(
-                y.transpose(0, 1), classes, steps_of, lengths, reduction="none", zero_infinity=True
-            )
-            for y in (ours, theirs)
-        ]
-        # A mislabelled glyph must not shout: losses far above what anything readable gives are flattened.
-        capped = (
-            [torch.where(v > 8, 8 + (v - 8) * 0.1, v).mean() for v in loss]
-            if share > 0.1
-            else [v.mean() for v in loss]
-        )
+    sums = torch.zeros(4, device=device)
+    print(f"ready after {started - began:.0f} s", flush=True)
+    while time.time() - began < options.seconds:
+        pools.refresh()
+        share = min(1.0, (time.time() - started) / options.course)
+        rate = options.rate * min(1.0, (course.steps + 1) / _WARM)
+        rate *= max(0.002, 0.5 * (1 + math.cos(math.pi * share)))
+        x, classes, lengths, _ = pools.draw(drawn, options.batch)
+        ours, theirs = course.answers(x)
+        early = share < _EARLY and not course.follows
+        own, lead = (losses(y, classes, lengths, cap=not early).mean() for y in (ours, theirs))
         lean = functional.kl_div(ours, theirs.detach(), reduction="none", log_target=True).sum((1, 2)).mean()
-        weight = min(1.0, share / 0.05) if not options.resume else 1.0
-        total = capped[0] * (1 - 0.5 * weight) + weight * lean + capped[1]
-        optimiser.zero_grad(set_to_none=True)
-        total.backward()
-        for group in optimiser.param_groups:
-            torch.nn.utils.clip_grad_norm_(group["params"], 5.0)
-        optimiser.step()
-        steps += 1
-        used += count
-        for average, network in zip(averages, (reader, teacher), strict=True):
-            _average(average, network, min(_DECAY, (1 + steps) / (10 + steps)))
-        sums += torch.stack([capped[0].detach(), capped[1].detach(), lean.detach()])
+        weight = share / _EARLY if early else 1.0  # a teacher that knows nothing yet is not leant on
+        total = own * (1 - 0.5 * weight) + weight * lean
+        course.step(total if course.follows else total + lead, rate)
+        sums += torch.stack([own.detach(), lead.detach(), lean.detach(), torch.ones((), device=device)])
         if time.time() - said > options.every:
-            mean = (sums / max(1, steps)).tolist() if steps < 2 else (sums / options_steps(steps)).tolist()
-            scores = {k: [round(exact(a, v, device), 4) for a in averages] for k, v in checks.items()}
+            mean = (sums[:3] / sums[3]).tolist()
             print(
-                f"{now:5.0f} s  step {steps}  fresh {fresh}  used {used}  lr {rate:.1e}  "
-                f"loss {mean[0]:.3f} {mean[1]:.3f} {mean[2]:.3f}  {scores}",
+                f"{time.time() - started:5.0f} s  step {course.steps}  fresh {pools.fresh}  lr {rate:.1e}  "
+                f"loss {mean[0]:.3f} {mean[1]:.3f} {mean[2]:.3f}  {_scores(course, checks, device)}",
                 flush=True,
             )
+            course.save()  # a session may be ended from outside
             sums.zero_()
-            _LAST[0] = steps
             said = time.time()
-            save(options.folder / "reader.pt", *averages)
-    for worker in workers:
-        worker.terminate()
-    save(options.folder / "reader.pt", *averages)
-    scores = {k: [round(exact(a, v, device), 4) for a in averages] for k, v in checks.items()}
-    print(f"done {steps} steps, fresh {fresh}, used {used}, {scores}", flush=True)
+    feed.stop()
+    course.save()
+    print(
+        f"{course.steps} steps, {pools.fresh} fresh pictures, {_scores(course, checks, device)}", flush=True
+    )
 
 
-_LAST = [0]
+def _scores(course: Course, checks: dict[str, Packed], device: torch.device) -> dict[str, list[float]]:
+    """Return the share read exactly by reader and teacher."""
+    asked = course.averages[:1] if course.follows and course.steps else course.averages
+    return {name: [round(exact(a, packed, device), 4) for a in asked] for name, packed in checks.items()}
 
 
-def options_steps(steps: int) -> int:
-    """Return the steps since the last report."""
-    return max(1, steps - _LAST[0])
-
-
-def _options() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description=__doc__)
+def options_for(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    """Add what training and ablation share."""
     parser.add_argument("ink", type=Path)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--seconds", type=float, default=540, help="wall-clock time to train for")
+    parser.add_argument("--seconds", type=float, default=560, help="wall-clock time of this session")
     parser.add_argument("--workers", type=int, default=15)
     parser.add_argument("--batch", type=int, default=768)
     parser.add_argument("--rate", type=float, default=2e-3)
@@ -325,9 +367,20 @@ def _options() -> argparse.Namespace:
     parser.add_argument(
         "--least", type=int, default=20_000, help="pictures to wait for before the first step"
     )
-    parser.add_argument("--every", type=float, default=60, help="seconds between reports")
     parser.add_argument("--check", type=int, default=2000, help="boxes per validation set")
-    parser.add_argument("--resume", type=Path)
+    return parser
+
+
+def _options() -> argparse.Namespace:
+    parser = options_for(argparse.ArgumentParser(description=__doc__))
+    parser.add_argument("folder", type=Path)
+    parser.add_argument(
+        "--course", type=float, default=1080, help="seconds over which the rate falls to none"
+    )
+    parser.add_argument("--every", type=float, default=60, help="seconds between reports")
+    parser.add_argument(
+        "--follow", action="store_true", help="go on with the reader in the folder; its teacher only answers"
+    )
     return parser.parse_args()
 
 

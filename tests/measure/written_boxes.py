@@ -16,13 +16,12 @@ from typing import Final, Literal
 import cv2
 import numpy as np
 import numpy.typing as npt
-from sklearn.decomposition import PCA
-from sklearn.neighbors import KNeighborsClassifier
 
 from formread.layout.record import Rectangle
 from formread.pile.slip import cut
 from formread.reading.grammar import STRUCK, NumberKind
 from formread.record import DITTO, Value
+from models.legible import Legible
 from sample_scans.forms import random_design
 from sample_scans.hands import Digits, Hand, Mnist, make_hand, mnist_writers, traced_hand, write
 from sample_scans.orders import Wanted, money_text, random_habits
@@ -46,7 +45,6 @@ _INKS: Final = {
 _PRINT: Final = ((40, 40, 44), (60, 90, 150), (150, 60, 70), (110, 130, 115))
 _OWN_SIZE = (0.85, 1.15)
 _WIDEST = 1.6  # width of a digit in its heights
-_EVERY, _AXES, _NEIGHBOURS = 2, 40, 12  # of MNIST's training digits: every other, axes kept, neighbours asked
 _TEST_HANDS = 120  # MNIST test writers used; there are more, but tracing takes time
 
 
@@ -164,20 +162,11 @@ def whole_numbers(sources: Sources, part: Part) -> list[tuple[str, str, Glyph]]:
     return found
 
 
-class Legible:
-    """Tells digits that a person would take for what their label says from wrong labels and failed tracings.
-
-    A digit is dropped if none of its nearest neighbours among MNIST's training digits carries its label: no
-    reader under test has a say in it.
-    """
+class _Sieve:
+    """Drops what is not legible from hands, and counts."""
 
     def __init__(self, sources: Sources) -> None:
-        folder = sources.mnist
-        pictures = np.frombuffer((folder / "train-images-idx3-ubyte").read_bytes()[16:], np.uint8)
-        labels = np.frombuffer((folder / "train-labels-idx1-ubyte").read_bytes()[8:], np.uint8)
-        flat = pictures.reshape(-1, 784)[::_EVERY].astype(np.float32)
-        self._axes = PCA(_AXES, random_state=0).fit(flat[::4])
-        self._near = KNeighborsClassifier(_NEIGHBOURS).fit(self._axes.transform(flat), labels[::_EVERY])
+        self._legible = Legible(sources.mnist)
         self.dropped = self.seen = 0
 
     def keep(self, hands: dict[str, Digits]) -> dict[str, Digits]:
@@ -190,26 +179,10 @@ class Legible:
         return kept
 
     def _of_one(self, shapes: tuple[Glyph, ...], digit: int) -> tuple[Glyph, ...]:
-        if not shapes:
-            return ()
-        flat = self._axes.transform(np.stack([_as_mnist(glyph) for glyph in shapes]))
-        likely = self._near.predict_proba(flat)[:, digit] > 0
+        likely = self._legible.tell(shapes, [digit] * len(shapes))
         self.seen += len(shapes)
         self.dropped += int((~likely).sum())
         return tuple(glyph for glyph, fine in zip(shapes, likely, strict=True) if fine)
-
-
-def _as_mnist(glyph: Glyph) -> npt.NDArray[np.float32]:
-    """Draw a digit as MNIST does: 20 pixels for the longer side, its centre of mass in the middle of 28."""
-    every = np.vstack(glyph)
-    low, size = every.min(axis=0), max(float(np.ptp(every, axis=0).max()), 1e-6)
-    mask = np.zeros((112, 112), np.uint8)
-    for stroke in glyph:
-        points = np.round(((stroke - low) / size * 68 + 20) * 16).astype(np.int32)
-        cv2.polylines(mask, [points], False, (255,), 9, cv2.LINE_AA, 4)
-    x, y = (float((mask.sum(axis=axis) * np.arange(112)).sum() / max(mask.sum(), 1)) for axis in (0, 1))
-    moved = cv2.warpAffine(mask, np.array([[1, 0, 55.5 - x], [0, 1, 55.5 - y]]), (112, 112))
-    return np.asarray(cv2.resize(moved, (28, 28), interpolation=cv2.INTER_AREA).ravel(), np.float32)
 
 
 # --- single boxes -------------------------------------------------------------------------------------------
@@ -393,9 +366,9 @@ def struck(hands: dict[str, Digits], count: int, style: Style, rng: np.random.Ge
 
 def hands_of(sources: Sources, part: Part) -> dict[str, Digits]:
     """Return all hands of a part, legible digits only; say how many were dropped."""
-    legible = Legible(sources)
-    hands = legible.keep(unipen_digits(sources, part) | mnist_digits(sources, part))
-    print(f"{part} hands: {len(hands)}; digits not legible, dropped: {legible.dropped} of {legible.seen}")
+    sieve = _Sieve(sources)
+    hands = sieve.keep(unipen_digits(sources, part) | mnist_digits(sources, part))
+    print(f"{part} hands: {len(hands)}; digits not legible, dropped: {sieve.dropped} of {sieve.seen}")
     return hands
 
 

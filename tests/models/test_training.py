@@ -46,8 +46,30 @@ def test_no_writer_is_in_two_splits() -> None:
 
 def test_the_split_is_the_seeds_and_nothing_elses() -> None:
     listing = json.loads((MODELS / "writers.json").read_text(encoding="utf-8"))
-    split = sources.split_of(list(range(37)) * 3, sources.NUMBER_TEST, sources.NUMBER_CALIBRATION)
+    known = frozenset(sources.LOOKED_AT["numbers"])
+    split = sources.split_of(list(range(37)) * 3, sources.NUMBER_TEST, sources.NUMBER_CALIBRATION, known)
     assert sorted(w for w, s in split.items() if s == "test") == listing["unipen_numbers"]["test"]
+
+
+def test_writers_whose_errors_were_looked_at_test_nothing_any_more() -> None:
+    listing = json.loads((MODELS / "writers.json").read_text(encoding="utf-8"))
+    for collection, known in sources.LOOKED_AT.items():
+        assert known
+        assert not known & set(listing[f"unipen_{collection}"]["test"])
+
+
+def test_a_bare_one_is_drawn_densely_enough_for_its_neighbours_to_keep_off() -> None:
+    one = compose._dense(np.array([(0.1, 1.0), (0.05, 0.5), (0.0, 0.0)], np.float32))
+    assert float(np.hypot(*np.diff(one, axis=0).T).max()) < 0.1
+    assert np.allclose(one[[0, -1]], [(0.1, 1.0), (0.0, 0.0)])
+
+
+def test_a_point_that_the_form_prints_is_read_but_is_nobodys_writing(hands: compose.Hands) -> None:
+    rng = np.random.default_rng(1)
+    written = [compose.write(hands, "4.99", rng) for _ in range(300)]
+    printed = [w for w in written if w.printed]
+    assert printed
+    assert all(len(w.strokes) == 3 + (w.label != "4.99") for w in printed if w.source == "m")
 
 
 def test_whole_numbers_of_test_writers_do_not_reach_training(hands: compose.Hands) -> None:
