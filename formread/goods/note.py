@@ -378,6 +378,18 @@ def _against_total(
     counted = sum(line.quantity for line in lines)
     if counted == total:
         return [_cleared(line) for line in lines], []
+    missing = total - counted
+    lines = [
+        replace(
+            line,
+            doubtful="; ".join(
+                filter(None, [line.doubtful, f"the total would fit {line.quantity + missing}"])
+            ),
+        )
+        if one_digit_off(str(line.quantity), str(line.quantity + missing))
+        else line
+        for line in lines
+    ]
     return lines, [f"{name}: the lines come to {counted} pieces, but the note's own total says {total}."]
 
 

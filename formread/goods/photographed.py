@@ -13,8 +13,8 @@ import numpy.typing as npt
 from formread import ocr
 from formread.goods.page import Piece
 from formread.sheet import light
-from formread.sheet.page import find_page
 from formread.sheet.record import Image
+from formread.sheet.search import find_page
 
 _INK = 0.22  # of black; print on paper that is evenly lit
 _FAINT = 0.45  # of the darkest print of the page: where all is fainter

@@ -19,6 +19,8 @@ _STROKE = (
 _LOOK_SIDE = 720  # long side at which a proposal is looked at for rules
 _TRIAL_SIDE = 1400  # long side of the first flattening: print of 2 mm is legible on a long slip
 _SHEET_SIDES = (1100, 2000)  # long side of the sheets that come out: as in the photo, within these
+_PAGE_SIDES = (1600, 3200)  # the same for a page of print, whose letters are smaller than writing
+_SMALLEST_PAGE = 0.15  # of the photo's area: a page that was photographed for itself fills most of it
 _FEWEST_RULES = 3  # of one direction: fewer are a book's edges, a phone, a plain sheet
 _EVEN_PAPER = 0.02  # of black, the median over a sheet: cloth, wood and carpet, cut out as one, are darker
 _MARK, _MOST_MARKED = 0.12, 0.3  # of black; share of a sheet that print and writing may darken so much
@@ -60,6 +62,35 @@ def find_sheets(photo: Image) -> SheetSearch:
     if not sheets:
         return SheetSearch((), _why_none(pyramid))
     return SheetSearch(tuple(_in_reading_order(sheets)))
+
+
+def find_page(photo: Image) -> Sheet:
+    """Find the one page that fills most of a photo or scan, and flatten it; it needs no printed rules.
+
+    Parameters
+    ----------
+    photo
+        (H, W, 3) uint8 RGB.
+
+    Returns
+    -------
+    Sheet
+        Upright, evenly lit, its long side 1600 to 3200 pixels. Where no edges are seen, the whole photo.
+    """
+    height, width = photo.shape[:2]
+    pyramid = _pyramid(photo)
+    copy, scale = _without_writing(pyramid)
+    seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
+    found = [_followed(photo, copy, scale, seen, rough) for rough in instances.outlines(seen)]
+    areas = [
+        (quads.area(np.array([side.start for side in sides])), at) for at, sides in enumerate(found) if sides
+    ]
+    most, at = max(areas, default=(0.0, -1))
+    sides = found[at] if at >= 0 else None
+    if sides is None or most < _SMALLEST_PAGE * height * width:
+        last = np.array([width - 1, height - 1], np.float64)
+        sides = edge.straight(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * last)
+    return _flattened(photo, sides, _PAGE_SIDES)
 
 
 def _without_writing(pyramid: list[Image]) -> tuple[npt.NDArray[np.float32], float]:
@@ -174,7 +205,7 @@ def _is_form(pyramid: list[Image], quad: Points) -> bool:
     return max(len(printed.across(ink)), len(printed.down(ink))) >= _FEWEST_RULES
 
 
-def _flattened(photo: Image, sides: Sides) -> Sheet:
+def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
     """Flatten by the edges, straighten by the rules, turn upright."""
     flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
     for _ in range(2):
@@ -185,7 +216,7 @@ def _flattened(photo: Image, sides: Sides) -> Sheet:
         flat = flatten.straightened(flat, across, down)
     turns = upright.quarter_turns(light.evened(trial, tone), ink, across, down)
     outline = np.array([side.start for side in sides])
-    long = float(np.clip(_size(sides), *_SHEET_SIDES))
+    long = float(np.clip(_size(sides), *bounds))
     final = flatten.turned(flat.resized(long / _TRIAL_SIDE), turns)
     image = flatten.render(photo, final)
     return Sheet(

@@ -24,8 +24,8 @@ from formread.goods import note as notes
 from formread.goods.delivery import DeliveredLine
 from formread.money import currency
 from formread.photo import read_photo
-from formread.sheet.page import find_page
 from formread.sheet.record import Image
+from formread.sheet.search import find_page
 from sample_scans.hands import Family
 from sample_scans.notes import LAYOUTS, NoteLine, photograph, random_note
 
