@@ -41,7 +41,7 @@ def boxes_to_ask(weighed: Weighed, costs: Costs) -> tuple[BoxRef, ...]:
     leaves less doubt (Shannon's entropy of "wrong", given its value); boxes that are sure are left out.
     """
     found: list[tuple[float, float, int, BoxRef]] = []
-    for place, (ref, spread) in enumerate(_spreads(weighed)):
+    for place, (ref, spread) in enumerate(spreads(weighed)):
         weights = np.array(list(spread.values()))
         whole = float(weights[:, 0].sum())
         if len(spread) < 2 or whole <= 0 or weights[:, 0].max() > (1 - SURE) * whole:
@@ -67,8 +67,8 @@ _FIELDS: Final[tuple[Literal["unit_price", "line_total", "quantity"], ...]] = (
 )
 
 
-def _spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
-    """For every box with more than one reading left: what may be written in it."""
+def spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
+    """For every box of the slip: what may be written in it; -1 is an empty box."""
     holds = weighed.right[:, None] == np.array(weighed.written)[None, :]
     ends = (weighed.fits.sum(axis=1), np.where(holds, 0.0, weighed.fits).sum(axis=1))
     onward = [weighed.chain.back(end) for end in ends]

@@ -11,11 +11,13 @@ from formread.arithmetic.asking import boxes_to_ask, row_posterior
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
+from formread.arithmetic.hand import sharpen
 from formread.arithmetic.listed import Offer, known_products
 from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import (
+    HAND_TOLD,
     NAMED,
     ChargeSlip,
     Found,
@@ -48,6 +50,7 @@ def judge(
     pile: Mapping[str, int] | None = None,
     terms: Terms = NO_TERMS,
     carried: Sequence[int] = (),
+    hand: bool = True,
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
     unit: Currency = CURRENCIES["GBP"],
@@ -69,6 +72,8 @@ def judge(
         What the seller asks for delivery.
     carried
         Totals written on the other slips of the pile, minor units: where a sum brought forward may be from.
+    hand
+        Whether the writer's habits, as the settled boxes of the slip show them, speak for the doubtful ones.
     priors, costs
         How customers err, and what each mistake of the judge costs.
     unit
@@ -81,12 +86,22 @@ def judge(
     """
     weighed = Weighed(confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried)
     judgement = _answer(weighed, costs, unit)
+    if hand and judgement.verdict == "unsure" and judgement.written_total is not None:
+        sharpen(weighed)
+        judgement = _by_hand(_answer(weighed, costs, unit))
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
     asks = boxes_to_ask(weighed, costs)
     if not asks:
         return judgement
     return replace(judgement, asks=asks, reason=f"{judgement.reason} {question(asks[0])}")
+
+
+def _by_hand(judgement: Judgement) -> Judgement:
+    """Say so where the writer's habits settled what was doubtful without them."""
+    if judgement.verdict == "unsure":
+        return judgement
+    return replace(judgement, reason=f"{judgement.reason} {HAND_TOLD}")
 
 
 def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:

@@ -10,6 +10,8 @@ from formread.slips import Verdict
 NAMED: float = 0.5
 """A kind of slip is named only from this posterior on."""
 
+HAND_TOLD = "How this hand writes its other figures decided it."
+
 _CHARGE_WORDS = {
     "brought": "the sum brought forward",
     "delivery": "the delivery charge",

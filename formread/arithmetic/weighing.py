@@ -1,6 +1,6 @@
 """Every combination of one slip's readings, weighed: what the customer summed, what it truly comes to."""
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -83,6 +83,33 @@ class Weighed:
     def blank(self) -> bool:
         """Whether the slip has no line at all."""
         return not any(row.filled > 0.5 or row.struck > 0.5 for row in self.rows)
+
+    def boxes(self) -> Iterator[Box]:
+        """Every box that is weighed."""
+        for row in self.rows:
+            yield from (row.quantity, row.unit_price, row.line_total)
+        yield from (charge.box for charge in self.charges)
+        if self.goods is not None:
+            yield self.goods
+        yield self.total
+
+    def box(self, ref: BoxRef) -> Box | None:
+        """The box of that name; None for one that is not weighed."""
+        if ref.role == "total":
+            return self.total
+        if ref.role == "goods":
+            return self.goods
+        if ref.row is None:
+            return next((charge.box for charge in self.charges if charge.ref == ref), None)
+        row = next((row for row in self.rows if row.readings.row == ref.row), None)
+        if row is None:
+            return None
+        return {"quantity": row.quantity, "unit_price": row.unit_price}.get(ref.role, row.line_total)
+
+    def again(self) -> None:
+        """Weigh anew after the weights of boxes were changed."""
+        self._ways = MadeWays(self.rows, self.priors)
+        self._weigh()
 
     def _weigh(self) -> None:
         self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)

@@ -404,15 +404,27 @@ def moved(value: Value, old: str, new: str) -> Value:
 
 @dataclass(slots=True)
 class Recorded:
-    """Draws readings from recorded boxes: one with as many digits, the closest of a few."""
+    """Draws readings from recorded boxes: one with as many digits, the closest of a few.
+
+    A slip is in one hand: where the slip's writer has a few such boxes, it is one of those.
+    """
 
     boxes: list[dict[str, Any]]
     about: str = ""
     _by: dict[tuple[str, int], list[dict[str, Any]]] = field(default_factory=dict)
+    _own: dict[tuple[str, str, int], list[dict[str, Any]]] = field(default_factory=dict)
+    _writers: list[str] = field(default_factory=list)
+    _writer: str = ""
 
     def __post_init__(self) -> None:
         for box in self.boxes:
             self._by.setdefault((box["kind"], _shape(box["truth"])), []).append(box)
+            self._own.setdefault((box["writer"], box["kind"], _shape(box["truth"])), []).append(box)
+        self._writers = sorted({box["writer"] for box in self.boxes})
+
+    def take_up(self, rng: np.random.Generator) -> None:
+        """Go over to another writer."""
+        self._writer = self._writers[int(rng.integers(len(self._writers)))]
 
     @classmethod
     def load(cls, path: Path) -> "Recorded":
@@ -433,6 +445,8 @@ class Recorded:
             if value == DITTO:
                 return Tabled(kind, {DITTO: 0.97, None: 0.02}, floor=1e-6)
             raise ValueError(f"no recorded {kind} box is like {value!r}")
+        own = self._own.get((self._writer, kind, shape), ())
+        some = list(own) if len(own) >= _OWN_FEW else some
         text = str(value)[len(ahead) :]
         few = [some[int(i)] for i in rng.integers(len(some), size=_LOOKED_AT)]
         box = max(few, key=lambda b: sum(a == c for a, c in zip(str(b["truth"]), text, strict=False)))
@@ -440,6 +454,7 @@ class Recorded:
 
 
 _FEW: Final = 40
+_OWN_FEW: Final = 4
 _LOOKED_AT: Final = 6
 
 
@@ -520,6 +535,8 @@ def _struck(crossed: bool, rng: np.random.Generator) -> float:
 def read_slip(slip: Simulated, reader: Recorded | Middling, rng: np.random.Generator) -> SlipReadings:
     """Read every box of a slip."""
     lines = []
+    if isinstance(reader, Recorded):
+        reader.take_up(rng)
     for number, row in enumerate(slip.rows, start=1):
         surely = 0.0 if row.empty else _struck(row.struck, rng)
         lines.append(
