@@ -56,6 +56,7 @@ class Weighed:
         carried: Sequence[int] = (),
     ) -> None:
         self.priors = priors
+        self._asking = True
         self.carried = frozenset(carried)
         rows = [Row(line, listed(line, known)) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
@@ -107,7 +108,8 @@ class Weighed:
         return {"quantity": row.quantity, "unit_price": row.unit_price}.get(ref.role, row.line_total)
 
     def again(self) -> None:
-        """Weigh anew after the weights of boxes were changed."""
+        """Weigh anew after the weights of boxes were changed; no box is asked anything more."""
+        self._asking = False
         self._ways = MadeWays(self.rows, self.priors)
         self._weigh()
 
@@ -124,7 +126,8 @@ class Weighed:
             self.chain.advance({context: some.moves for context, some in stage.items()})
         self.goods_meaning: tuple[int | None, ...] = ()
         if self.goods is not None:
-            self._ask_goods()
+            if self._asking:
+                self._ask_goods()
             moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
             self.chain.advance({None: moves})
         charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
@@ -133,7 +136,8 @@ class Weighed:
             group = self.chain.last
             likely = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
             summed, drift = chain.base_of(group.states[likely]), chain.drift_of(group.states[likely])
-            charge.ask_due(np.concatenate([summed, summed - drift]))
+            if self._asking:
+                charge.ask_due(np.concatenate([summed, summed - drift]))
             made = charge_stage(charge, charged, group.states, self.sums, self.priors)
             self.charge_stages.append(made)
             self.chain.advance({None: made.moves})
@@ -142,7 +146,7 @@ class Weighed:
         self.right = self.base - chain.drift_of(group.states)
         self.spent = chain.slipped(group.states)
         self.mass = group.mass
-        for sum_made in self._likely_sums():
+        for sum_made in self._likely_sums() if self._asking else ():
             self.total.ask(sum_made)
         self._end()
 
