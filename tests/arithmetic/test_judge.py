@@ -207,11 +207,13 @@ def test_probabilities_are_probabilities_and_no_kind_is_named_without_a_verdict(
 
 @settings(max_examples=25, deadline=None)
 @given(slip=doubtful_slips(), seed=st.randoms())
-def test_the_order_of_the_rows_changes_nothing(slip: SlipReadings, seed: Random) -> None:
+def test_the_order_of_the_rows_changes_nothing_but_what_was_dropped_on_the_way(
+    slip: SlipReadings, seed: Random
+) -> None:
     lines = list(slip.lines)
     seed.shuffle(lines)
     one, two = judge(slip), judge(SlipReadings(tuple(lines), slip.totals))
-    assert two.probability_wrong == pytest.approx(one.probability_wrong, abs=1e-5)
+    assert two.probability_wrong == pytest.approx(one.probability_wrong, abs=5e-4)
 
 
 def test_a_kind_is_named_from_one_half_on_and_not_below() -> None:
