@@ -22,6 +22,7 @@ _GUESSES = (1.1, 1.6)  # row pitches: usual heights of a heading row without a l
 _FULL = 0.75  # a divider seen on this share of the heading band divides headings too
 _ACROSS = 7.0  # pixels of print on either side of a divider that it runs through
 _CENTRED = 7.0  # pixels per heading by which centred headings may miss the edges that they imply
+_MAY_BE_MONEY = 0.15  # probability that a heading stands over money, for it to have pounds and pence under it
 _KNOWN = 0.5  # print is taken for a heading from this probability on
 _ENOUGH = 1.6  # headings recognised, summed as probabilities, at which the search for a better band stops
 _PENCE_WIDTH = 1.15  # widths of the pounds box that a pence box may have at most
@@ -186,6 +187,8 @@ def _columns(content: Ink, table: Table, first: int, band: tuple[float, float], 
         for divider, share in zip(table.dividers, shares, strict=True)
         if (share >= _FULL or not told) and not _crossed(words, divider, top, bottom)
     ]
+    if full and not told and _only_pence(content, read, table, len(full), top, bottom):
+        full = []
     bounds = [table.left, *full, table.right]
     height = (top + bottom) / 2
     columns: list[HeadedColumn] = []
@@ -200,6 +203,14 @@ def _columns(content: Ink, table: Table, first: int, band: tuple[float, float], 
     columns = _paired(columns, width)
     known = sum(column.match.known for column in columns if column.match.known >= 0.3)
     return Heading(first, tuple(columns), known, top, bottom, tuple(groups_all))
+
+
+def _only_pence(content: Ink, read: Read, table: Table, dividers: int, top: float, bottom: float) -> bool:
+    """Say whether the only dividers part pounds from pence: there are far more headings than dividers."""
+    groups = _groups(content, read, table.left.middle, table.right.middle, top, bottom)
+    named = [g for g in groups if g.match.known >= _KNOWN and g.match.word not in _MONEY]
+    money = [g for g in named if any(g.match.roles.get(role, 0) > _MAY_BE_MONEY for role in _MONEY_ROLES)]
+    return len(named) >= dividers + 2 and len(money) >= dividers
 
 
 def _cell(
@@ -286,7 +297,9 @@ def _divided(
 ) -> list[HeadedColumn]:
     """Columns that share one heading cell: pounds and pence, or columns whose heading has no divider."""
     heading = _merged(groups) if groups else Group(0, 0, "", _NOTHING)
-    money = heading.match.known < _KNOWN or any(heading.match.roles.get(role, 0) > 0 for role in _MONEY_ROLES)
+    money = heading.match.known < _KNOWN or any(
+        heading.match.roles.get(role, 0) > _MAY_BE_MONEY for role in _MONEY_ROLES
+    )
     pence = [divider for divider in inner if _is_pence(left, divider, right, width)]
     if len(pence) == 1 and money and (told or len(inner) == 1):
         return [HeadedColumn(left, right, heading.text, heading.match, pence[0])]

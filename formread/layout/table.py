@@ -19,6 +19,8 @@ _APART = 0.06  # share of the sheet's width; pieces further apart are two lines 
 _SEEN = 0.8  # share of a band's height on which a divider is seen there
 _DIVIDES = 0.62  # share of the bands in which a divider is seen; writing hides it in the others
 _PLAIN = 0.45  # and of the whole height, writing or not
+_WHOLE = 0.85  # of a divider's length shows no wide gap; points printed in every row leave wide ones
+_AS_DARK = 0.2  # of the other dividers' darkness
 _END = 9.0  # pixels next to a rule where a divider that meets it is looked for
 _AT_EDGE = 14.0  # pixels between a frame's side and the ends of the rows' rules
 _CLOSE = 6.0  # pixels; uprights nearer than this are one rule seen twice
@@ -326,6 +328,13 @@ def with_dividers(page: Page, levels: list[Level], pitch: float, score: float) -
             continue
         if (presence >= _SEEN).mean() >= _DIVIDES and presence.mean() >= _DIVIDES:
             found.append((float(presence.mean()), upright))
+    usual = float(np.median([upright.strength for _, upright in found])) if found else 0.0
+    found = [
+        (quality, upright)
+        for quality, upright in found
+        if upright.wholeness(levels[0].at(upright.middle), levels[-1].at(upright.middle)) >= _WHOLE
+        and upright.strength >= _AS_DARK * usual
+    ]
     kept: list[tuple[float, Rule]] = []
     for quality, upright in sorted(found, key=lambda item: item[1].middle):
         gap = upright.middle - kept[-1][1].middle if kept else float("inf")

@@ -1,7 +1,8 @@
 """The totals block: the boxes under the table, or its last rows, with the print beside them."""
 
+import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -26,6 +27,11 @@ _NEAR = 0.22  # of the table's width: how far left of its place a label without 
 _MOST_LABELS = 14
 _INSET = 5.0  # pixels; a line that stops so far short of both sides of a box is printed inside it
 _PRESENT = 0.6
+_SIDE_OFF = 0.10  # of the column's width: how far short of its sides a box's line may stop
+_SIDE_SCALE = 8.0  # pixels; what a line's ends may miss the sides by
+_UNEVEN = 0.25  # share of their height by which boxes of one block may differ
+_MOST_LINES = 16
+_ASTRAY = 10.0  # pixels by which a box's side may differ from those of the other boxes
 _SIDE = 0.8  # share of a box's height on which its own left side is seen
 
 
@@ -70,6 +76,7 @@ def find_totals(
         if not _boxed(page, above, below, left, right, last):
             continue
         places.append(_place(page, above, below, money, labels))
+    places = _aligned(places)
     for label in labels:
         floor = max([last.at(left.middle), *(p.below.at(left.middle) for p in places)])
         near = label.piece.top < floor + _FALL * table.pitch and label.piece.right > left.middle - _NEAR * (
@@ -100,8 +107,9 @@ def _bands(
         deep = level.place - last.place
         if not 0.3 * table.pitch < deep <= _DEEPEST * table.pitch or common <= 0.6 * (x1 - x0):
             continue
-        if not _inside_box(page, level, x0, x1):
+        if not _inside_box(page, level, x0, x1) and _reaches(level, x0, x1):
             found.append(level)
+    found = _even(found, table.pitch, x0, x1)
     pairs = []
     for above, below in pairwise(found):
         height = below.place - above.place
@@ -111,6 +119,42 @@ def _bands(
             # A line to write on, some way down: its box is as high as a row.
             pairs.append((_shifted(below, -table.pitch), below))
     return pairs
+
+
+def _reaches(level: Level, x0: float, x1: float) -> bool:
+    """Say whether a line reaches both sides of the money column, or runs well beyond: a pen's stroke does neither."""
+    near = _SIDE_OFF * (x1 - x0)
+    return (level.left < x0 + near) and (level.right > x1 - near)
+
+
+def _even(found: list[Level], pitch: float, x0: float, x1: float) -> list[Level]:
+    """Drop the lines that break up an even row of boxes: strokes of a pen across a whole box.
+
+    Of all ways to take some of the lines from the first on, the one is kept whose boxes are most alike in height
+    and whose lines end most nearly at the column's sides.
+    """
+    if len(found) < 3 or len(found) > _MOST_LINES:
+        return found
+    place = [level.place for level in found]
+    fit = [math.exp(-(abs(level.left - x0) + abs(level.right - x1)) / _SIDE_SCALE) for level in found]
+    best: tuple[float, list[int]] = (-1.0, [])
+    steps = {round(b - a, 1) for k, a in enumerate(place) for b in place[k + 1 :]}
+    for step in sorted(steps):
+        if not _LOWEST_BAND * pitch <= step <= _HIGHEST_BAND * pitch:
+            continue
+        usual = 1 - 0.3 * abs(math.log(step / pitch))
+        ways: list[tuple[float, list[int]]] = [(0.0, [0])]
+        for k in range(1, len(found)):
+            options = []
+            for j in range(k):
+                height = place[k] - place[j]
+                if height < _LOWEST_BAND * pitch:
+                    continue
+                even = max(0.0, 1 - abs(height - step) / (_UNEVEN * step))
+                options.append((ways[j][0] + usual * even + 0.2 + 0.2 * fit[k], [*ways[j][1], k]))
+            ways.append(max(options, default=(-1.0, [0]), key=lambda way: way[0]))
+        best = max(best, max(ways, key=lambda way: way[0]), key=lambda way: way[0])
+    return [found[k] for k in best[1]] if best[1] else found
 
 
 def _inside_box(page: Page, level: Level, x0: float, x1: float) -> bool:
@@ -188,6 +232,19 @@ def _place(
         half = min(inner, key=lambda u: abs(u.middle - pence.middle)) if inner else pence
     match: Match[TotalRole] = best.match if best else Match(0.0, {}, "")
     return TotalPlace(above, below, l, r, half, match, best.text if best else "")
+
+
+def _aligned(places: list[TotalPlace]) -> list[TotalPlace]:
+    """Bring a side that strays (a letter of the label, a stroke of a pen) to where the other boxes have theirs."""
+    if len(places) < 2:
+        return places
+    result = []
+    lefts = [_x(p.left, p.above.place) for p in places]
+    usual = places[int(np.argsort(lefts)[len(lefts) // 2])].left
+    for place, left in zip(places, lefts, strict=True):
+        stray = left < _x(usual, place.above.place) - _ASTRAY
+        result.append(replace(place, left=usual) if stray else place)
+    return result
 
 
 def _spans(upright: Rule, above: Level, below: Level) -> bool:
