@@ -1,8 +1,10 @@
 """Print how well slips are found and flattened, on photos with their truth.
 
-    python -m tests.measure.geometry FOLDER [--photos N]
+    python -m tests.measure.geometry FOLDER... [--keep FILE.json]
+    python -m tests.measure.geometry --kept FILE.json...
 
-FOLDER holds photos and ``truth.json`` as ``python -m sample_scans.draw`` writes them. Outlines are compared by
+Each FOLDER holds photos and ``truth.json`` as ``python -m sample_scans.draw`` writes them. A long measurement is run
+in parts: ``--keep`` stores what one part saw, ``--kept`` prints the table over several parts. Outlines are compared by
 the Jaccard index as in SmartDoc 2015 (Burie et al., ICDAR 2015: best published mean 0.972); what skew is left, by
 the mean, the share within 0.1 degrees and the worst, in the manner of DISEC'13 (Papandreou et al., ICDAR 2013),
 taken over rows of boxes. Box corners ought to lie on straight rows and columns: their distance from their own
@@ -13,7 +15,7 @@ import argparse
 import json
 import time
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +28,7 @@ from formread.sheet.record import Points, Sheet
 from formread.sheet.search import find_sheets
 
 _LONG_SIDE_MM = 210.0
+_POOR = 0.95  # Jaccard index below which a slip is named, to be looked at
 _SAME = 0.5  # Jaccard index from which a sheet counts as that slip
 
 
@@ -127,53 +130,102 @@ def show(name: str, tally: Tally) -> None:
     if len(skew):
         print(
             f"{'':14s} skew of {len(skew)} row edges: mean {skew.mean():.3f} deg, "
-            f"within 0.1: {share(int((skew <= 0.1).sum()), len(skew))}, worst {skew.max():.2f}"
+            f"best 80 %: {np.sort(skew)[: max(1, int(0.8 * len(skew)))].mean():.3f}, "
+            f"within 0.1: {share(int((skew <= 0.1).sum()), len(skew))}, "
+            f"within 0.5: {share(int((skew <= 0.5).sum()), len(skew))}, worst {skew.max():.2f}"
         )
         print(f"{'':14s} corners within 0.7 mm: {share(int((off <= 0.7).sum()), len(off))}")
 
 
-def main() -> None:
-    """Measure a folder and print the table."""
-    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    arguments.add_argument("folder", type=Path)
-    arguments.add_argument("--photos", type=int, default=None)
-    asked = arguments.parse_args()
-    cv2.setNumThreads(1)
-    truth = json.loads((asked.folder / "truth.json").read_text())
+@dataclass
+class Seen:
+    """What was seen of some photos: slips by group, and what is counted by page."""
+
+    groups: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
+    pages: int = 0
+    bare: int = 0
+    invented: int = 0
+    inventing: int = 0
+    seconds: list[float] = field(default_factory=list)
+
+
+def measure(folder: Path, seen: Seen) -> None:
+    """Find the slips in a folder's photos and add what was seen."""
+    truth = json.loads((folder / "truth.json").read_text())
     by_page: dict[tuple[str, int], list[dict[str, Any]]] = defaultdict(list)
     for slip in truth["slips"]:
         by_page[slip["photo"], slip["page"]].append(slip)
-    groups: dict[str, Tally] = defaultdict(Tally)
-    invented = pages = pages_inventing = 0
-    seconds: list[float] = []
-    for name in truth["photos"][: asked.photos]:
-        for photo in read_photo(asked.folder / name):
-            start = time.perf_counter()
+    for name in truth["photos"]:
+        for photo in read_photo(folder / name):
+            start = time.process_time()
             sheets = list(find_sheets(photo.image).sheets)
-            seconds.append(time.perf_counter() - start)
-            pairs = match(by_page[name, photo.page], sheets)
+            seen.seconds.append(time.process_time() - start)
+            slips = by_page[name, photo.page]
+            pairs = match(slips, sheets)
             extra = len(sheets) - sum(sheet is not None for _, sheet, _ in pairs)
-            pages += 1
-            invented += extra
-            pages_inventing += extra > 0
+            seen.pages += 1
+            seen.bare += not slips
+            seen.invented += extra
+            seen.inventing += extra > 0
             for slip, sheet, index in pairs:
+                lost = sheet is None or index < _POOR
+                if lost or extra:
+                    print(f"{folder.name}/{name}: {'missed' if sheet is None else f'Jaccard {index:.3f}'}")
                 for group in ("all", slip["capture"], slip["copy"]):
-                    tally = groups[group]
-                    tally.slips += 1
-                    if sheet is None:
-                        continue
-                    tally.jaccard.append(index)
-                    first = np.array(slip["outline"][0]) - 0.5
-                    tally.upright += int(np.hypot(*(sheet.outline - first).T).argmin() == 0)
-                    skew, off = straightness(sheet, slip["boxes"])
-                    tally.skew += skew
-                    tally.corners += off
-    for group, tally in groups.items():
-        show(group, tally)
-    print(f"invented: {invented} sheets, on {share(pages_inventing, pages)} of the pages")
+                    _add(seen.groups[group], slip, sheet, index)
+
+
+def _add(tally: Tally, slip: dict[str, Any], sheet: Sheet | None, index: float) -> None:
+    tally.slips += 1
+    if sheet is None:
+        return
+    tally.jaccard.append(index)
+    first = np.array(slip["outline"][0]) - 0.5
+    tally.upright += int(np.hypot(*(sheet.outline - first).T).argmin() == 0)
+    skew, off = straightness(sheet, slip["boxes"])
+    tally.skew += skew
+    tally.corners += off
+
+
+def joined(parts: list[Path]) -> Seen:
+    """Read parts that were kept, as one."""
+    seen = Seen()
+    for path in parts:
+        part = json.loads(path.read_text())
+        for group, tally in part.pop("groups").items():
+            whole = seen.groups[group]
+            for name, value in tally.items():
+                setattr(whole, name, getattr(whole, name) + value)
+        for name, value in part.items():
+            setattr(seen, name, getattr(seen, name) + value)
+    return seen
+
+
+def main() -> None:
+    """Measure folders, or read parts that were kept, and print the table."""
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    arguments.add_argument("folders", type=Path, nargs="*")
+    arguments.add_argument("--keep", type=Path, help="store what was seen here")
+    arguments.add_argument("--kept", type=Path, nargs="*", default=[], help="parts to print together")
+    asked = arguments.parse_args()
+    cv2.setNumThreads(1)
+    seen = joined(asked.kept)
+    for folder in asked.folders:
+        measure(folder, seen)
+    if asked.keep is not None:
+        asked.keep.write_text(json.dumps(asdict(replace(seen, groups=dict(seen.groups)))))
+    for group in ("all", "scan", "easy", "hard", "top", "carbon"):
+        if group in seen.groups:
+            show(group, seen.groups[group])
     print(
-        f"seconds a page: median {np.median(seconds):.2f}, mean {np.mean(seconds):.2f}, worst {max(seconds):.2f}"
+        f"invented: {seen.invented} sheets, on {share(seen.inventing, seen.pages)} of the pages; "
+        f"{seen.bare} pages hold no slip"
     )
+    if seen.seconds:
+        spent = np.array(seen.seconds)
+        print(
+            f"processor seconds a page: median {np.median(spent):.2f}, mean {spent.mean():.2f}, worst {spent.max():.2f}"
+        )
 
 
 if __name__ == "__main__":
