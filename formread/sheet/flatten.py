@@ -181,6 +181,14 @@ def straightened(flat: Flat, across: list[Rule], down: list[Rule]) -> Flat:
     return replace(flat, field_x=field_x, field_y=field_y)
 
 
+def change(before: Flat, after: Flat) -> float:
+    """Return the most, in pixels, by which the fields of two maps of one sheet can differ."""
+    return max(
+        float(np.abs(after.field_x - before.field_x).sum()),
+        float(np.abs(after.field_y - before.field_y).sum()),
+    )
+
+
 def _field(rules: list[Rule], length: int, height: int) -> Points:
     """Return (i, j) Legendre coefficients of how far, at each place, rules lie below their own level."""
     shape = (_FIELD_ALONG + 1, _FIELD_ACROSS + 1)

@@ -28,17 +28,13 @@ Mask = npt.NDArray[np.bool_]
 Sides = tuple[edge.Side, edge.Side, edge.Side, edge.Side]
 
 
-def outlines(seen: Seen) -> list[Sides]:
-    """Return each slip's four sides, in places of the finder's maps, the largest slip first."""
+def outlines(seen: Seen) -> list[tuple[Sides, float]]:
+    """Return each slip's four sides, in places of the finder's maps, and how sure the finder is (0 to 1)."""
     slip = seen.slip > _SLIP
     core = ((seen.core > _CORE) & slip).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
     cores = [labels == i for i in range(1, count) if stats[i, cv2.CC_STAT_AREA] >= _SMALLEST * core.size]
-    found = []
-    for fit in _parted(cores, slip):
-        found.append((float(fit.region.sum()), fit.sides))
-    found.sort(key=lambda one: -one[0])
-    return [sides for _, sides in found]
+    return [(fit.sides, float(seen.slip[fit.region].mean())) for fit in _parted(cores, slip)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

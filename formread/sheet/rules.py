@@ -100,7 +100,8 @@ def _chains(peaks: list[list[tuple[float, float]]], reach: float) -> list[list[t
         for run in open_runs:
             (still if block - run[-1][0] < _LONGEST_GAP else closed).append(run)
         open_runs = still + [[(block, y)] for place, (y, _) in enumerate(column) if place not in taken]
-    return [run for run in closed + open_runs if len(run) >= 5]
+    least = _SHORTEST * len(peaks) - 1
+    return [run for run in closed + open_runs if len(run) >= 5 and run[-1][0] - run[0][0] >= least]
 
 
 def _smooth(x: Points, y: Points) -> Rule | None:

@@ -22,8 +22,12 @@ _SHEET_SIDES = (1100, 2000)  # long side of the sheets that come out: as in the 
 _PAGE_SIDES = (1600, 3200)  # the same for a page of print, whose letters are smaller than writing
 _SMALLEST_PAGE = 0.15  # of the photo's area: a page that was photographed for itself fills most of it
 _FEWEST_RULES = 3  # of one direction: fewer are a book's edges, a phone, a plain sheet
-_EVEN_PAPER = 0.02  # of black, the median over a sheet: cloth, wood and carpet, cut out as one, are darker
-_MARK, _MOST_MARKED = 0.12, 0.3  # of black; share of a sheet that print and writing may darken so much
+_SURE = 0.9  # mean of the finder's map over a slip whose print alone, without rules, makes it a form
+_MARK, _LEAST_MARKED = (
+    0.12,
+    0.01,
+)  # of black; share of a sheet that print darkens so much: plain paper stays below
+_STRAIGHT = 4.0  # pixels of the first flattening: less bent rules are straight after one look
 _REACH = 2.0  # places of the finder's map: how far off its sides may be
 _FINE_REACH = 0.006  # of the longer side: how far off an edge may be once it was followed on the copy
 _SEEN_EDGE = 0.45  # support from which an edge in the photo is believed rather than the finder's
@@ -55,9 +59,9 @@ def find_sheets(photo: Image) -> SheetSearch:
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
     sheets = []
-    for rough in instances.outlines(seen):
+    for rough, sure in instances.outlines(seen):
         sides = _followed(photo, copy, scale, seen, rough)
-        if sides is not None and _is_form(pyramid, np.array([side.start for side in sides])):
+        if sides is not None and _is_form(pyramid, np.array([side.start for side in sides]), sure):
             sheets.append(_flattened(photo, sides))
     if not sheets:
         return SheetSearch((), _why_none(pyramid))
@@ -197,12 +201,12 @@ def _look(pyramid: list[Image], quad: Points) -> npt.NDArray[np.float32]:
     return light.ink(seen, light.paper_tone(seen))
 
 
-def _is_form(pyramid: list[Image], quad: Points) -> bool:
-    """Tell whether an outline holds mostly bare, even paper, and printed rules on it."""
+def _is_form(pyramid: list[Image], quad: Points, sure: float) -> bool:
+    """Tell whether an outline holds a form: printed rules, or, where the finder is sure, print at least."""
     ink = _look(pyramid, quad)
-    if float(np.median(ink)) > _EVEN_PAPER or float((ink > _MARK).mean()) > _MOST_MARKED:
-        return False
-    return max(len(printed.across(ink)), len(printed.down(ink))) >= _FEWEST_RULES
+    if len(printed.across(ink)) >= _FEWEST_RULES or len(printed.down(ink)) >= _FEWEST_RULES:
+        return True
+    return sure >= _SURE and float((ink > _MARK).mean()) >= _LEAST_MARKED
 
 
 def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
@@ -213,7 +217,10 @@ def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDE
         tone = light.paper_tone(trial)
         ink = light.ink(trial, tone)
         across, down = printed.across(ink), printed.down(ink)
+        before = flat
         flat = flatten.straightened(flat, across, down)
+        if flatten.change(before, flat) < _STRAIGHT:
+            break
     turns = upright.quarter_turns(light.evened(trial, tone), ink, across, down)
     outline = np.array([side.start for side in sides])
     long = float(np.clip(_size(sides), *bounds))

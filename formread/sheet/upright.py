@@ -19,6 +19,7 @@ _STRIPS = 4  # read first in each direction; more only when they leave a doubt
 _MOST_STRIPS = 16
 _SURE = 2.0  # one way must score this many times the next
 _ENOUGH = 6.0  # and this much: some six letters read with certainty
+_PLAIN = 12.0  # letters that read so plainly one way make it needless to try the slip on its side
 _MORE_RULES = 1.6  # so many times more rules one way than the other: those are the rows
 
 
@@ -53,7 +54,8 @@ def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule]
             scores[way + 2] += _legibility([np.ascontiguousarray(strip[::-1, ::-1]) for strip in some])
             if _decided(scores[way], scores[way + 2]):
                 break
-        if clear and _decided(scores[way], scores[way + 2]):
+        sure = clear or max(scores[way], scores[way + 2]) >= _PLAIN
+        if sure and _decided(scores[way], scores[way + 2]):
             break
     best = max(scores, key=lambda turns: (scores[turns], turns == likely))
     return best if scores[best] > 0 else likely
