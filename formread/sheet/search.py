@@ -85,7 +85,7 @@ def find_page(photo: Image) -> Sheet:
     pyramid = _pyramid(photo)
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    found = [_followed(photo, copy, scale, seen, rough) for rough in instances.outlines(seen)]
+    found = [_followed(photo, copy, scale, seen, rough) for rough, _ in instances.outlines(seen)]
     areas = [
         (quads.area(np.array([side.start for side in sides])), at) for at, sides in enumerate(found) if sides
     ]
