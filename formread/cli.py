@@ -4,6 +4,7 @@ import argparse
 import shutil
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -79,6 +80,11 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
         "--each-alone",
         action="store_true",
         help="judge each slip by itself: no other slip of the pile speaks for its prices",
+    )
+    parser.add_argument(
+        "--no-habits",
+        action="store_true",
+        help="judge each box by itself: how the same hand writes its other figures does not speak",
     )
     parser.add_argument("--currency", default="GBP", metavar="CODE", help="ISO 4217 code (default: GBP)")
     parser.add_argument(
@@ -168,10 +174,11 @@ def _known(options: argparse.Namespace, unit: "Currency") -> "Known":
         _amount(options.delivery, "--delivery", unit),
         _amount(options.delivery_free_from, "--delivery-free-from", unit),
     )
+    known = Known(terms=terms, pile_speaks=not options.each_alone, hand_speaks=not options.no_habits)
     if options.prices is None:
-        return Known(terms=terms, pile_speaks=not options.each_alone)
+        return known
     prices = read_price_list(options.prices, unit.code)
-    return Known(prices.prices, prices.offers, prices.descriptions, terms, pile_speaks=not options.each_alone)
+    return replace(known, prices=prices.prices, offers=prices.offers, descriptions=prices.descriptions)
 
 
 def _amount(text: str | None, option: str, unit: "Currency") -> int | None:

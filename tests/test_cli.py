@@ -52,3 +52,13 @@ def test_a_sample_slip_of_a_test_writer_is_read_to_the_penny(tmp_path: Path) -> 
 def test_a_path_that_is_not_there_is_wrong_usage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(tmp_path / "nowhere.jpg")]) == 2
     assert "nowhere.jpg" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", ["--delivery", "--delivery-free-from"])
+def test_an_amount_that_is_none_is_refused_in_plain_words(
+    option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check", str(SAMPLES / "scan_02.jpg"), option, "lots"]) == 2
+    said = capsys.readouterr().err
+    assert option in said
+    assert "such as 2.50" in said

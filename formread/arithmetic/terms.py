@@ -14,7 +14,7 @@ Due = Callable[[Ints], Ints]
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """The seller's terms of delivery.
+    """The seller's terms of delivery. They bind slips that have a box for it; others leave it to the doorstep.
 
     Attributes
     ----------

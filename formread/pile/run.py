@@ -35,6 +35,8 @@ class Known:
         What the seller asks for delivery.
     pile_speaks
         Whether the slips of the pile testify for one another's prices and for sums brought forward.
+    hand_speaks
+        Whether a writer's habits, as the settled boxes of a slip show them, speak for its doubtful ones.
     priors
         How customers err, re-estimated from earlier evenings where there were any (``arithmetic.relearn``).
     """
@@ -44,6 +46,7 @@ class Known:
     descriptions: Mapping[str, str] = field(default_factory=dict)
     terms: Terms = NO_TERMS
     pile_speaks: bool = True
+    hand_speaks: bool = True
     priors: Priors = STANDARD
 
 
@@ -200,6 +203,7 @@ def judge_slip(
         pile=learned,
         terms=known.terms,
         carried=carried,
+        hand=known.hand_speaks,
         priors=known.priors,
     )
     judgement = _with_doubt(judgement, read.layout)
