@@ -8,6 +8,7 @@ so that an answer never waits for the whole pile.
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final, cast, get_args
 
@@ -234,6 +235,7 @@ class Piles:
         """Let go of readings in memory, after something was deleted."""
         with self._lock:
             self._readings.clear()
+            _decoded.cache_clear()
 
     def _judge(self, row: SlipRow, answers: Sequence[Answer]) -> Outcome:
         read = self.reading(row.id)
@@ -243,7 +245,13 @@ class Piles:
 
 
 def _kept(row: SlipRow) -> KeptSlip:
-    return KeptSlip(row.id, row.photo, decode(row.outcome, Outcome))
+    return KeptSlip(row.id, row.photo, _decoded(row.outcome))
+
+
+@lru_cache(maxsize=4096)
+def _decoded(outcome: bytes) -> Outcome:
+    """Outcomes are frozen, so a pile that is shown again is not decoded again."""
+    return decode(outcome, Outcome)
 
 
 def _outcome(read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, int]) -> Outcome:

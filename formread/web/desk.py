@@ -46,6 +46,7 @@ class Desk:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
+            auto_reload=False,
         )
         self.environment.globals.update(
             loss=words.loss, slip_name=words.slip_name, money=format_money, plain=format_plain

@@ -27,6 +27,7 @@ _OUT_OF_MEMORY = (
     "slip by hand."
 )
 _HOUR = 3600.0
+_BREATH = 0.3  # seconds
 
 
 class Reader:
@@ -63,6 +64,9 @@ class Reader:
         try:
             while True:
                 self._start()
+                if self._stale:
+                    # Somebody is answering: what follows for the other slips may wait until the next question shows.
+                    await asyncio.sleep(_BREATH)
                 stale, self._stale = self._stale, set()
                 for pile in stale:
                     await self._in_keeper(self._piles.refresh, pile)
