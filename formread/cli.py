@@ -50,10 +50,12 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands.add_parser("check", help="photos of slips → the list of wrong totals"))
     _add_desk(commands.add_parser("desk", help="the page in the browser, for the whole job"))
+    from formread.cli_design import add_design
     from formread.cli_evening import add_goods, add_round
 
     add_goods(commands.add_parser("goods", help="order totals, delivery note, shorts, packing"))
     add_round(commands.add_parser("round", help="order of drops, amounts due, float, cashing up"))
+    add_design(commands.add_parser("design", help="teach a slip design from a blank or filled slip"))
     return parser
 
 
@@ -69,6 +71,9 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--prices", type=Path, metavar="FILE.csv", help="a price list: code, description, price"
+    )
+    parser.add_argument(
+        "--designs", type=Path, metavar="FOLDER", help="slip designs that you taught (formread design)"
     )
     parser.add_argument(
         "--delivery", metavar="AMOUNT", help="what you ask for delivery; slips are held against it"
@@ -136,9 +141,11 @@ def _check(options: argparse.Namespace) -> int:
     from formread.export import problems_list, write_csv, write_result, write_spreadsheet, wrong_totals
     from formread.money import currency
     from formread.pile import check, default_jobs, gather, write_pictures
+    from formread.pile.designs import read_designs
 
     unit = currency(options.currency)
     known = _known(options, unit)
+    designs = read_designs(options.designs) if options.designs else []
     files = gather(options.paths)
     from tqdm import tqdm
 
@@ -147,6 +154,7 @@ def _check(options: argparse.Namespace) -> int:
             files,
             currency=unit.code,
             known=known,
+            designs=designs,
             jobs=options.jobs or default_jobs(),
             progress=lambda _: bar.update(),
         )

@@ -1,9 +1,12 @@
 """One photo, from the file to the readings of every slip in it. Runs in a process of its own."""
 
+from collections.abc import Sequence
+
 import cv2
 
 from formread.errors import FormreadError
 from formread.layout import propose_layouts
+from formread.layout.design import SlipDesign, recognised
 from formread.layout.record import Layout
 from formread.photo import Photo, read_photo
 from formread.pile.gather import PhotoFile
@@ -16,8 +19,8 @@ from formread.slips import Problem
 _SHEET_QUALITY = 88  # JPEG quality of kept sheets: the ink's edges stay clean, 300 kB a slip
 
 
-def read_photo_file(file: PhotoFile) -> ReadPhoto:
-    """Read every slip in one photo or PDF.
+def read_photo_file(file: PhotoFile, designs: Sequence[SlipDesign] = ()) -> ReadPhoto:
+    """Read every slip in one photo or PDF; slips of `designs` have the roles that these give them.
 
     Nothing that a photo does may stop the pile, so every failure becomes a problem with the photo's name.
     """
@@ -27,7 +30,7 @@ def read_photo_file(file: PhotoFile) -> ReadPhoto:
     try:
         for photo in read_photo(file.path):
             page = photo.page
-            found, said = _read_page(file.name, photo)
+            found, said = _read_page(file.name, photo, designs)
             slips += found
             problems += said
     except FormreadError as error:
@@ -44,7 +47,9 @@ def read_photo_file(file: PhotoFile) -> ReadPhoto:
     return ReadPhoto(tuple(slips), tuple(problems))
 
 
-def _read_page(name: str, photo: Photo) -> tuple[list[ReadSlip], list[Problem]]:
+def _read_page(
+    name: str, photo: Photo, designs: Sequence[SlipDesign]
+) -> tuple[list[ReadSlip], list[Problem]]:
     search = find_sheets(photo.image)
     if not search:
         return [], [Problem(name, photo.page, search.reason or "No order slip was found in this photo.")]
@@ -57,7 +62,7 @@ def _read_page(name: str, photo: Photo) -> tuple[list[ReadSlip], list[Problem]]:
                 Problem(name, photo.page, proposals.reason or "The table on this slip was not found.")
             )
             continue
-        slips.append(_read(name, photo.page, sheet, proposals.layouts[0]))
+        slips.append(_read(name, photo.page, sheet, recognised(designs, proposals.layouts[0])))
     return slips, problems
 
 

@@ -6,14 +6,17 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
 from formread.arithmetic.priors import STANDARD, Priors
 from formread.arithmetic.record import BoxRef, Judgement
 from formread.codes import normalise_code
+from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
+from formread.pile.pool import pool_roles
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.slips import Charge, Line, Problem, Report, Slip
 
@@ -69,24 +72,27 @@ def default_jobs() -> int:
     return os.cpu_count() or 1
 
 
-def read_photos(files: Sequence[PhotoFile], jobs: int) -> Iterator[ReadPhoto]:
+def read_photos(
+    files: Sequence[PhotoFile], jobs: int, designs: Sequence[SlipDesign] = ()
+) -> Iterator[ReadPhoto]:
     """Read photos in `jobs` processes, in the order given, each as soon as it and those before it are done.
 
     A photo that kills its process (out of memory) is tried again alone, and becomes a problem if it does so
     again; the others are not lost.
     """
+    read = partial(read_photo_file, designs=tuple(designs))
     if jobs <= 1 or len(files) <= 1:
-        yield from map(read_photo_file, files)
+        yield from map(read, files)
         return
     done = 0
     while done < len(files):
         try:
             with _pool(min(jobs, len(files) - done)) as pool:
-                for result in pool.map(read_photo_file, files[done:]):
+                for result in pool.map(read, files[done:]):
                     done += 1
                     yield result
         except BrokenProcessPool:
-            yield _read_alone(files[done])
+            yield _read_alone(files[done], read)
             done += 1
 
 
@@ -95,10 +101,10 @@ def _pool(jobs: int) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn"))
 
 
-def _read_alone(file: PhotoFile) -> ReadPhoto:
+def _read_alone(file: PhotoFile, read: Callable[[PhotoFile], ReadPhoto]) -> ReadPhoto:
     try:
         with _pool(1) as pool:
-            return pool.submit(read_photo_file, file).result()
+            return pool.submit(read, file).result()
     except BrokenProcessPool:
         message = (
             "Reading this photo used up the computer's memory. "
@@ -112,6 +118,7 @@ def check(
     *,
     currency: str = "GBP",
     known: Known = NOTHING,
+    designs: Sequence[SlipDesign] = (),
     jobs: int = 1,
     progress: Callable[[ReadPhoto], None] = lambda _: None,
 ) -> Pile:
@@ -125,6 +132,8 @@ def check(
         ISO 4217 code in which the amounts are written.
     known
         What is known beside the slips.
+    designs
+        Slip designs that were taught.
     jobs
         Processes to use.
     progress
@@ -132,11 +141,11 @@ def check(
     """
     read: list[ReadSlip] = []
     problems: list[Problem] = []
-    for result in read_photos(files, jobs):
+    for result in read_photos(files, jobs, designs):
         progress(result)
         read += result.slips
         problems += result.problems
-    return judge_pile(read, problems, currency, known)
+    return judge_pile(pool_roles(read), problems, currency, known)
 
 
 def judge_pile(
