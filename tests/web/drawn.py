@@ -1,6 +1,7 @@
 """Slips for the desk's tests: drawn (invented, family ``tune``), their readings made from their truth, no network.
 
-Readings of a drawn slip are tables: each box has what is written with 0.998; a doubtful one has a wrong value first and what is written second.
+Readings of a drawn slip are tables: each box has what is written with 0.998; a doubtful one has a wrong value
+first and what is written second.
 """
 
 from collections.abc import Sequence
