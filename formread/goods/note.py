@@ -486,8 +486,8 @@ def _sharpened(pieces: Sequence[Piece], reads: Sequence[object]) -> list[Piece]:
             assert isinstance(read, PrintedText)
             if column == "code" and not re.search(r"\d", piece.text):
                 continue
-            if column != "code" and len(piece.text) > 4:
-                continue
+            if column != "code" and (len(piece.text) > 4 or (len(piece.text) == 1 and piece.text.isdigit())):
+                continue  # lone figures were looked at twice already
             text, least = among(read, code_signs if column == "code" else _DIGITS)
             if text:
                 better[piece.source] = replace(piece, text=text, least=least)

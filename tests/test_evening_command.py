@@ -1,0 +1,90 @@
+"""One command from the slips, a price list, a photographed delivery note and a street list to the whole evening."""
+
+import json
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from formread.cli import main
+from formread.export.result import to_json
+from tests.evening_pile import EVENING, sample_report
+
+
+def test_one_command_makes_the_whole_evening(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    result, out = tmp_path / "result.json", tmp_path / "evening"
+    result.write_text(to_json(sample_report()), encoding="utf-8")
+    command = ["round", str(result), "--prices", str(EVENING / "price_list.csv")]
+    # Three of the note's pages as lists and one as its photograph: each photograph takes some seconds to read.
+    truth = json.loads((EVENING / "truth.json").read_text(encoding="utf-8"))["pages"]
+    for at, page in enumerate(truth[:-1]):
+        listed = tmp_path / f"page_{at}.csv"
+        lines = [
+            f"{e['code']},{e['description']},{e['quantity']},{e['instead_of'] or ''}" for e in page["lines"]
+        ]
+        listed.write_text("\n".join(["code,description,sent,instead of", *lines]), encoding="utf-8")
+        command += ["--note", str(listed)]
+    command += ["--note", str(EVENING / truth[-1]["photo"])]
+    command += ["--customers", str(EVENING / "customers.csv"), "--streets", str(EVENING / "streets.csv")]
+    assert main([*command, "--out", str(out)]) == 0
+    assert {path.name for path in out.iterdir()} == {
+        "evening.xlsx", "packing_list.pdf", "bag_labels.pdf", "round_sheet.pdf", "float.pdf", "notes.pdf",
+        "at_the_door.html",
+    }  # fmt: skip
+    book = load_workbook(out / "evening.xlsx", data_only=True)
+
+    def column(sheet: str, title: str) -> list[float]:
+        titles = [cell.value for cell in book[sheet][1]]
+        at = titles.index(title)
+        return [
+            row[at].value or 0 for row in book[sheet].iter_rows(min_row=2) if isinstance(row[0].value, int)
+        ]
+
+    def pence(values: list[float]) -> int:
+        return sum(round(100 * value) for value in values)
+
+    right = sum(slip.computed_total for slip in sample_report().slips)
+    assert pence(column("Bills", "Right total")) == right
+    assert pence(column("Bills", "Due now")) + pence(column("Bills", "Still to come")) == right
+    assert pence(column("Round", "Due")) == pence(column("Bills", "Due now"))
+    assert sum(column("Packing", "Ordered")) == sum(column("Packing", "In the bag")) + sum(
+        column("Packing", "To come")
+    )
+    # The note's truth: four pieces short, one product replaced, one piece too many, three that nobody ordered.
+    sent = sum(line["quantity"] for page in truth for line in page["lines"])
+    assert sum(column("Delivery check", "Delivered")) == sent
+    said = capsys.readouterr()
+    assert "Float for" in said.out
+    assert "own total" not in said.err
+
+
+def test_goods_alone_says_what_to_order_and_what_is_short(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    result, note = tmp_path / "result.json", tmp_path / "note.csv"
+    result.write_text(to_json(sample_report()), encoding="utf-8")
+    note.write_text("code,sent\n112548,1\n")
+    assert main(["goods", str(result), "--note", str(note), "--out", str(tmp_path / "out")]) == 0
+    assert "still to come" in capsys.readouterr().out
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "goods.xlsx",
+        "packing_list.pdf",
+        "notes.pdf",
+    }
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--first", "nobody"], "no slip 'nobody'"),
+        (["--note", "nowhere.csv"], "nowhere.csv can't be opened"),
+        (["--prices", "nowhere.csv"], "nowhere.csv can't be opened"),
+    ],
+)
+def test_what_is_not_there_is_said_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str], words: str
+) -> None:
+    result = tmp_path / "result.json"
+    result.write_text(to_json(sample_report()), encoding="utf-8")
+    assert main(["goods", str(result), *more]) == 2
+    assert words in capsys.readouterr().err
