@@ -19,6 +19,9 @@ from formread.web.pairing import Pairing
 from formread.web.phone_door import PhoneDoor
 from formread.web.work import Reader
 
+SWAP = "X-Address"
+"""Asked by the desk's script: give the next page at once, and its address under this name."""
+
 
 @dataclass
 class Desk:
@@ -70,10 +73,15 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
     return HTMLResponse(text, status)
 
 
+def address(path: str, **query: object) -> str:
+    """A page's address with what is said there."""
+    told = {name: value for name, value in query.items() if value not in (None, "", ())}
+    return f"{path}?{urlencode(told)}" if told else path
+
+
 def go(path: str, **query: object) -> Response:
     """Send the browser to another page after something was done."""
-    told = {name: value for name, value in query.items() if value not in (None, "", ())}
-    return RedirectResponse(f"{path}?{urlencode(told)}" if told else path, 303)
+    return RedirectResponse(address(path, **query), 303)
 
 
 def pile_of(request: Request) -> tuple[PileRow, Currency]:

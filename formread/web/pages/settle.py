@@ -5,6 +5,7 @@ make the fewest mistakes (Barchard, Freeman, Ochoa, Stephens, "Comparing the acc
 data-checking methods", Behavior Research Methods 52, 2020).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +18,9 @@ from formread.errors import UsageError
 from formread.money import Currency
 from formread.pile.kept import HAND, KeptSlip, Piles, box_key, box_ref, facts_of, place_of
 from formread.pile.record import ReadSlip
+from formread.pile.store import PileRow
 from formread.record import DITTO, Reading, Value
-from formread.web.desk import desk_of, go, page, pile_of, slip_of
+from formread.web.desk import SWAP, address, desk_of, go, page, pile_of, slip_of
 from formread.web.words import (
     MONEY_ROLES,
     PLAUSIBLE,
@@ -114,14 +116,13 @@ def _sent(value: Value, role: str, unit: Currency) -> str:
 
 def show(request: Request) -> Response:
     """Ask the next question."""
-    return ask(request, {})
-
-
-def ask(request: Request, said: dict[str, Any]) -> Response:
-    """Ask the next question, or the same again with what came of the answer."""
-    desk = desk_of(request)
     pile, unit = pile_of(request)
-    query = request.query_params
+    return ask(request, pile, unit, request.query_params)
+
+
+def ask(request: Request, pile: PileRow, unit: Currency, query: Mapping[str, str]) -> Response:
+    """Ask the next question of a pile; `query` says what came of the answer before it."""
+    desk = desk_of(request)
     skipped = frozenset(_numbers(query.get("skip", "")))
     first = next(iter(_numbers(query.get("slip", ""))), None)
     step = next_step(desk.piles, pile.id, skipped, first)
@@ -139,7 +140,6 @@ def ask(request: Request, said: dict[str, Any]) -> Response:
         "compare": None,
         "error": "",
         "text": "",
-        **said,
     }
     if step is None:
         return page(request, "settled.html", **values)
@@ -206,7 +206,13 @@ async def answer(request: Request) -> Response:
         )
     _answer(desk.piles, kept.id, box, value)
     desk.reader.refresh(pile.id)
-    return go(back, slip=kept.id, done=kept.id, heard=f"{shown(value, ref.role, unit)}", skip=skip)
+    told = {"slip": kept.id, "done": kept.id, "heard": shown(value, ref.role, unit), "skip": skip}
+    if SWAP not in request.headers:
+        return go(back, **told)
+    # The desk's own script takes the next question at once, without being sent to fetch it.
+    following = ask(request, pile, unit, {name: str(each) for name, each in told.items()})
+    following.headers[SWAP] = address(back, **told)
+    return following
 
 
 def _answer(piles: Piles, slip: int, box: str, value: Any) -> None:

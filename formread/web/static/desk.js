@@ -38,8 +38,9 @@ async function swap(address, options, keepPlace) {
   fell(false);
   const text = await answer.text();
   if (mine !== turn) return;
-  const posted = options && options.method === "POST" && !answer.redirected;
-  put(text, answer.url, !posted);
+  const moved = answer.headers.get("X-Address");
+  const posted = options && options.method === "POST" && !answer.redirected && !moved;
+  put(text, moved ? new URL(moved, location.href).href : answer.url, !posted);
   scrollTo(0, keepPlace ? at : 0);
 }
 
@@ -62,7 +63,7 @@ document.addEventListener("submit", (event) => {
   if (form.dataset.swap === undefined) return;
   event.preventDefault();
   const body = new URLSearchParams(new FormData(form, event.submitter));
-  swap(form.action, { method: "POST", body }, form.closest(".slip") !== null);
+  swap(form.action, { method: "POST", body, headers: { "X-Address": "please" } }, form.closest(".slip") !== null);
 });
 
 document.addEventListener("click", (event) => {
