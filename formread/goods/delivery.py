@@ -176,6 +176,8 @@ def delivered_key(line: DeliveredLine, products: Mapping[str, ProductTotal]) -> 
     if line.code in products:  # a product without a code goes by its words
         return line.code
     words = " ".join((line.description or "").casefold().split())
+    if f"words: {words}" in products:  # ordered by the same words, perhaps beside a product with a code
+        return f"words: {words}"
     best = max(products.values(), key=lambda product: likeness(words, product.description), default=None)
     if best is not None and likeness(words, best.description) >= SAME_WORDS:
         return best.key

@@ -100,6 +100,12 @@ def test_a_substitute_is_named_by_the_note_or_asked_about() -> None:
     assert "substitute" in ticked[-1].perhaps
 
 
+def test_a_line_without_a_code_meets_what_was_ordered_without_one() -> None:
+    pile = Report("GBP", (slip("1", SOAP), slip("2", replace(SOAP, code=None, quantity=1))), ())
+    ticked = tick_off(add_up(pile), note(("104-238", "Lilac soap", 3, ""), ("", "Lilac soap", 1, "")))
+    assert [(one.code, one.ordered, one.delivered) for one in ticked] == [("104-238", 3, 3), (None, 1, 1)]
+
+
 def test_what_is_short_goes_to_the_slips_in_order_and_the_amounts_due_follow() -> None:
     order = add_up(PILE)
     ticked = tick_off(order, note(("104-238", "", 4, ""), ("104-239", "", 1, "")))
