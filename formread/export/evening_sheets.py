@@ -455,10 +455,13 @@ def _add_cash(look: Look, evening: Evening) -> None:
     total = table.next
     due, cash, otherwise = (_whole("Round", ROUND, key) for key in ("due", "cash", "otherwise"))
     otherwise_taken = up.otherwise if evening.takings_known else 0
-    expected = evening.float_usual.value + taken
+    expected = up.float_in + taken
+    # Another float than the one proposed has no pieces here: its worth stands as it was given.
+    proposed = up.float_in == evening.float_usual.value
+    float_taken = f"={out}{total}" if proposed else f"={look.major(up.float_in)!r}"
     rows = (
         ("Due at all doors", f"=SUM({due})", up.due),
-        ("Float taken along", f"={out}{total}", evening.float_usual.value),
+        ("Float taken along", float_taken, up.float_in),
         ("Taken in cash", f"=SUM({cash})", taken),
         ("Paid otherwise", f"=SUM({otherwise})", otherwise_taken),
         ("Still owed", f"=C{total + 2}-C{total + 4}-C{total + 5}", up.due - taken - otherwise_taken),

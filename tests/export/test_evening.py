@@ -23,6 +23,7 @@ from formread.round.drops import plan_round
 from formread.round.evening import Evening, plan_evening
 from formread.round.payments import Behaviour
 from formread.round.streets import read_streets
+from formread.slips import Report
 from tests.evening_pile import EVENING, sample_report
 from tests.export.conftest import Recalculate
 
@@ -184,9 +185,14 @@ def test_the_door_page_runs_no_text_from_a_slip_and_asks_nothing_of_any_network(
     assert not re.search(r"https?://|src=|@import|url\(", page)
 
 
-def test_an_empty_pile_makes_an_empty_evening() -> None:
-    from formread.slips import Report
+def test_another_float_than_the_one_proposed_is_reckoned_with() -> None:
+    evening = plan_evening(plan_goods(Report("GBP", (), ())), takings=(), counted={2000: 3}, float_in=5000)
+    book = load_workbook(BytesIO(evening_spreadsheet(evening)), data_only=True)
+    cells = {row[0].value: row[2].value for row in book["Cash"].iter_rows()}
+    assert (cells["Float taken along"], cells["Should be in the purse"], cells["Difference"]) == (50, 50, 10)
 
+
+def test_an_empty_pile_makes_an_empty_evening() -> None:
     evening = plan_evening(plan_goods(Report("GBP", (), ())))
     assert all(files for files in evening_files(evening).values())
     assert evening.cash_up.due == 0
