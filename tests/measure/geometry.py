@@ -1,6 +1,6 @@
 """Print how well slips are found and flattened, on photos with their truth.
 
-    python -m tests.measure.geometry FOLDER... [--keep FILE.json]
+    python -m tests.measure.geometry FOLDER... [--first N] [--photos N] [--keep FILE.json]
     python -m tests.measure.geometry --kept FILE.json...
 
 Each FOLDER holds photos and ``truth.json`` as ``python -m sample_scans.draw`` writes them. A long measurement is run
@@ -149,13 +149,13 @@ class Seen:
     seconds: list[float] = field(default_factory=list)
 
 
-def measure(folder: Path, seen: Seen) -> None:
-    """Find the slips in a folder's photos and add what was seen."""
+def measure(folder: Path, seen: Seen, part: slice = slice(None)) -> None:
+    """Find the slips in a folder's photos, or in some of them, and add what was seen."""
     truth = json.loads((folder / "truth.json").read_text())
     by_page: dict[tuple[str, int], list[dict[str, Any]]] = defaultdict(list)
     for slip in truth["slips"]:
         by_page[slip["photo"], slip["page"]].append(slip)
-    for name in truth["photos"]:
+    for name in truth["photos"][part]:
         for photo in read_photo(folder / name):
             start = time.process_time()
             sheets = list(find_sheets(photo.image).sheets)
@@ -207,11 +207,14 @@ def main() -> None:
     arguments.add_argument("folders", type=Path, nargs="*")
     arguments.add_argument("--keep", type=Path, help="store what was seen here")
     arguments.add_argument("--kept", type=Path, nargs="*", default=[], help="parts to print together")
+    arguments.add_argument("--first", type=int, default=0, help="begin at this photo of each folder")
+    arguments.add_argument("--photos", type=int, help="take so many of each folder")
     asked = arguments.parse_args()
+    last = None if asked.photos is None else asked.first + asked.photos
     cv2.setNumThreads(1)
     seen = joined(asked.kept)
     for folder in asked.folders:
-        measure(folder, seen)
+        measure(folder, seen, slice(asked.first, last))
     if asked.keep is not None:
         asked.keep.write_text(json.dumps(asdict(replace(seen, groups=dict(seen.groups)))))
     for group in ("all", "scan", "easy", "hard", "top", "carbon"):
