@@ -18,6 +18,7 @@ from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
 from formread.pile.pool import pool_roles
 from formread.pile.record import ReadPhoto, ReadSlip
+from formread.pile.twice import repeated
 from formread.slips import Charge, Line, Problem, Report, Slip
 
 TOTAL_READ = 0.5
@@ -145,7 +146,23 @@ def check(
         progress(result)
         read += result.slips
         problems += result.problems
-    return judge_pile(pool_roles(read), problems, currency, known)
+    pooled = pool_roles(read)
+    again = repeated(pooled)
+    kept = [place for place in range(len(pooled)) if place not in again]
+    pile = judge_pile([pooled[place] for place in kept], problems, currency, known)
+    slips = tuple(
+        _also_in(slip, [pooled[later].photo for later, first in again.items() if first == place])
+        for place, slip in zip(kept, pile.report.slips, strict=True)
+    )
+    return replace(pile, report=replace(pile.report, slips=slips))
+
+
+def _also_in(slip: Slip, photos: Sequence[str]) -> Slip:
+    """Say in a slip's reason that further photos show it, too."""
+    if not photos:
+        return slip
+    said = f"The same slip is in {' and '.join(photos)} too; it counts once."
+    return replace(slip, reason=f"{slip.reason} {said}".strip())
 
 
 def judge_pile(
