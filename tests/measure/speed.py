@@ -1,4 +1,4 @@
-"""How long one photo takes on one core, stage by stage, beside decoding the same file.
+"""How many processor seconds one photo takes, stage by stage, beside decoding the same file.
 
     python -m tests.measure.speed PHOTO... [--runs N]
 
@@ -28,9 +28,9 @@ T = TypeVar("T")
 
 
 def _timed(spent: dict[str, float], stage: str, work: Callable[[], T]) -> T:
-    start = time.perf_counter()
+    start = time.process_time()
     result = work()
-    spent[stage] += time.perf_counter() - start
+    spent[stage] += time.process_time() - start
     return result
 
 
