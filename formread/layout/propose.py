@@ -192,10 +192,7 @@ def _layouts(
     for roles, probability in assignments:
         money = roles.index("line_total") if "line_total" in roles else len(roles) - 1
         if money not in places_of:
-            column = heading.columns[money]
-            places_of[money] = find_totals(
-                content, page, table, end, (column.left, column.right, column.pence), reader
-            )
+            places_of[money] = _totals(content, page, table, end, heading, money, reader)
         places = places_of[money]
         totals = tuple(
             TotalBox(role, _box(p.above, p.below, p.left, p.right, p.pence, scale), p.label)
@@ -213,6 +210,21 @@ def _layouts(
             )
         )
     return tuple(layouts)
+
+
+def _totals(
+    content: Ink, page: Page, table: Table, end: int, heading: Heading, money: int, reader: _Reader
+) -> list[TotalPlace]:
+    """Find the totals under the last column, or under the line totals' where more labels stand beside that one."""
+    best: tuple[float, list[TotalPlace]] | None = None
+    for k in dict.fromkeys((len(heading.columns) - 1, money)):
+        column = heading.columns[k]
+        places = find_totals(content, page, table, end, (column.left, column.right, column.pence), reader)
+        told = sum(place.match.known for place in places)
+        if best is None or told > best[0] + 0.5:
+            best = (told, places)
+    assert best is not None
+    return best[1]
 
 
 def _columns(heading: Heading, table: Table, roles: Sequence[ColumnRole], scale: float) -> tuple[Column, ...]:

@@ -40,10 +40,10 @@ _MISSING: dict[ColumnRole, float] = {
     "line_total": -3.0,
     "description": -1.0,
 }
-_UNHEARD = 0.004  # probability that a recognised heading means a role that its word never has
-_NOT_LAST = -2.0  # nats: the line total is all but always the last column
+_UNHEARD = 0.002  # probability that a recognised heading means a role that its word never has
+_NOT_LAST = -1.2  # nats: the line total is all but always the last column
 _ODD_ORDER = -1.2  # price before quantity, description before code
-_WRONG_ORDER = -4.0  # total before price
+_WRONG_ORDER = -1.6  # total before price
 _BEAM = 300
 _SPLIT_ELSEWHERE = -5.0  # pounds and pence boxes under anything but money
 

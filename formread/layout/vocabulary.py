@@ -38,7 +38,9 @@ def _heading(words: str, **roles: float) -> None:
 _heading(
     "qty|quantity|how many|quant|quan|qnty|units|number required|no. req'd|no req'd|qty req'd|"
     "no. reqd|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|"
-    "quantity ordered|qty ordered|number of items|no. of items|count",
+    "quantity ordered|qty ordered|number of items|no. of items|"
+    "count|number taken|no. taken|number wanted|no. wanted|no. of sacks|no. of packs|no. of bags|"
+    "how many wanted|pieces wanted|no. of pieces|number of pieces|boxes|bags|jars|tins|sets",
     quantity=1.0,
 )
 _heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
@@ -46,12 +48,16 @@ _heading("price|price £|unit", unit_price=0.8, line_total=0.2)
 _heading(
     "price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|"
     "rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|"
-    "catalogue price|cat. price|our price|price per pack|list price",
+    "catalogue price|cat. price|our price|price per pack|list price|"
+    "at £|cost of one|price of one|price for one|one costs|price a sack|"
+    "price per item (£)|price per item £|price a piece|price a jar|price a pack|each (£)|single|£ per item|a piece",
     unit_price=1.0,
 )
 _heading(
     "total|amount|line total|total £|amount £|total price|total cost|total amount|item total|"
-    "extension|sum|total (£)|row total|order value|total value|price total|totals",
+    "extension|sum|total (£)|row total|order value|total value|price total|totals|makes £|makes|comes to|comes to £|"
+    "cost of all|price of all|price for all|extended price|extended price (£)|extended|line value|line value £|"
+    "to pay|all together|in all|sum £|value of line",
     line_total=1.0,
 )
 _heading("value|value £|cost £", line_total=0.8, unit_price=0.2)
@@ -63,7 +69,8 @@ _heading(
     "catalogue number|ref|ref.|ref. no.|ref no|reference|product code|stock no.|stock no|"
     "order no.|article no.|art. no.|item number|code no.|code no|stock code|order code|"
     "product no.|part no.|line no.|prod. code|cat. ref.|cat ref|cat.|catalogue ref|item ref|"
-    "catalogue code|cat. code",
+    "catalogue code|cat. code|article number|lot no.|lot number|lot|pattern|pattern no.|pattern number|order number|stock number|"
+    "stock ref.|our ref.|number in catalogue|no. in catalogue|no. in list|list no.|design no.|item ref.|code number",
     code=1.0,
 )
 _heading("page|page no.|page no|pg|pg.|cat. page|catalogue page|page number", page=1.0)
@@ -77,7 +84,9 @@ _heading(
     "description|item description|details|particulars|product|goods|article|description of goods|"
     "item name|product name|name of item|product description|what|articles|items|items ordered|"
     "goods ordered|name of article|title|description of item|descr.|desc.|desc|goods required|"
-    "item & description|what you would like|name|variety|flavour|product / description",
+    "item & description|what you would like|name|variety|flavour|product / description|"
+    "description of lot|piece|title of piece|kind|sort|contents|"
+    "what|which|goods wanted|name of goods|what you want",
     description=1.0,
 )
 _heading("item", description=0.8, code=0.2)
@@ -93,7 +102,8 @@ def _total(words: str, **roles: float) -> None:
 _total(
     "goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|"
     "value of goods|total for goods|items total|total of items|goods total £|sub-total £|"
-    "order subtotal|total items|sum of goods|goods sum|total of lines|net total",
+    "order subtotal|total items|sum of goods|goods sum|total of lines|net total|goods in all|all goods|price of goods|"
+    "cost of goods|goods £|goods (£)|items|lines total",
     goods=1.0,
 )
 _total("order value|order total|sum", goods=0.5, total=0.5)
@@ -102,19 +112,22 @@ _total(
     "postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|"
     "delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|"
     "plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|"
-    "charge|delivery (if any)|handling|carriage paid",
+    "charge|delivery (if any)|handling|carriage paid|van delivery|post|box & post|box and post|registered post|"
+    "registered post £|packing & post|carr.|freight|delivery £|to your door|by post",
     delivery=1.0,
 )
 _total(
     "discount|less discount|discount £|minus discount|less discount %|discount (if any)|"
     "- discount|less: discount|money off|less voucher|voucher|rebate|less money off|less offer|"
-    "reduction|allowance",
+    "reduction|allowance|loyalty discount|club discount|member discount|trade discount|discount (minus)|less returns|returns|"
+    "less credit note|credit note|minus voucher|bonus",
     discount=1.0,
 )
 _total(
     "deposit|less deposit|paid|deposit paid|amount paid|paid on account|less paid|already paid|"
     "less already paid|less deposit paid|paid already|less amount paid|part paid|prepaid|"
-    "cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order",
+    "cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order|less deposit|minus deposit|"
+    "deposit (minus)|in advance|paid in advance|on account",
     deposit=1.0,
 )
 _total("less|minus|credit", discount=0.6, deposit=0.4)
@@ -124,7 +137,9 @@ _total(
     "total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|"
     "left to pay|total price|final total|total to be paid|customer pays|grand total £|"
     "total owing|total cost|balance to pay|total amount due|all together|altogether|to be paid|"
-    "total incl. delivery|total with delivery",
+    "total incl. delivery|total with delivery|in all|to pay altogether|to pay in all|amount now due|to pay on collection|"
+    "to pay on delivery|pay on collection|total to collect|please pay £|all to pay|balance due £|comes to|"
+    "total of all|sum to pay",
     total=1.0,
 )
 _total("amount|balance c/f", total=0.7, other=0.3)
