@@ -43,11 +43,14 @@ class SlipShares:
         Share of each kind among those, over the kinds that this slip makes possible; sums to one.
     rows
         Expected number of rows that count.
+    struck
+        Probability that a row is crossed out, the likeliest one.
     """
 
     wrong: float
     shares: dict[TotalSlip, float]
     rows: float
+    struck: float
 
     def of(self, kind: TotalSlip) -> float:
         """Probability that the sum is slipped in this way."""
@@ -67,7 +70,10 @@ def slip_shares(rows: Sequence[Row], charges: Sequence["ChargeBox"], priors: Pri
     shares["twice"] *= min(filled / 2, 1.0)
     scale = sum(shares.values())
     return SlipShares(
-        priors.sum_wrong(filled + charged), {kind: share / scale for kind, share in shares.items()}, filled
+        priors.sum_wrong(filled + charged),
+        {kind: share / scale for kind, share in shares.items()},
+        filled,
+        struck,
     )
 
 
@@ -204,7 +210,8 @@ def _entries(
             slips * sums.of("left_out"),
             slips * sums.of("twice"),
             gone,
-            gone * sums.of("struck_counted"),
+            # The share holds for a slip that has such a row at all; here it is asked of one that is crossed out.
+            gone * sums.of("struck_counted") / max(sums.struck, LEAST_MOVE),
         ]
     )
     base = np.concatenate([summed, nothing, 2 * summed, nothing, summed])
@@ -292,7 +299,8 @@ def charge_stage(
     charge: ChargeBox, charges: float, states: chain.Ints, sums: SlipShares, priors: Priors
 ) -> ChargeStage:
     """Every way that a charge may have been written and have entered the sum, for the states (N,) before it."""
-    per_charge = 1 / max(charges, 1.0)
+    # The share holds for a slip that has a charge at all; here it is asked of one that is written.
+    per_charge = 1 / max(charges, LEAST_MOVE)
     forgotten, turned = sums.of("forgot_charge") * per_charge, sums.of("charge_sign") * per_charge
     rows: list[tuple[int, chain.Ints | int, int, chain.Floats | float, int | None, Charged]] = []
     due = None

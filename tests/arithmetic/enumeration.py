@@ -133,6 +133,7 @@ def ways(
 def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
     """(summed, right, whether the sum is slipped in, weight) of every combination before the total."""
     shares, wrong, rows, charged = slips(weighed)
+    most_struck = max((row.struck for row in weighed.rows), default=1.0)
 
     def after_rows(
         place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, weight: float
@@ -152,7 +153,7 @@ def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
                     (0, comes, True, (1 - struck) * left_out),
                     (2 * taken, comes, True, (1 - struck) * twice),
                     (0, 0, False, struck),
-                    (taken, 0, True, struck * wrong * shares["struck_counted"]),
+                    (taken, 0, True, struck * wrong * shares["struck_counted"] / most_struck),
                 ]
             for adds, truly, slip, q in options:
                 if not (spent and slip):
@@ -210,8 +211,8 @@ def after_charges(
         for owing, not_due, q in meanings:
             options = [(added, not_due, 1.0)]
             if added and not not_due:
-                options.append((0, True, wrong * shares["forgot_charge"] / max(charged, 1.0)))
-                options.append((-added, True, wrong * shares["charge_sign"] / max(charged, 1.0)))
+                options.append((0, True, wrong * shares["forgot_charge"] / max(charged, 1e-8)))
+                options.append((-added, True, wrong * shares["charge_sign"] / max(charged, 1e-8)))
             for adds, slip, r in options:
                 if not (spent and slip):
                     yield from after_charges(
