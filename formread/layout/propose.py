@@ -10,6 +10,7 @@ import numpy as np
 from formread.layout.body import find_bodies
 from formread.layout.heading import Heading, find_heading
 from formread.layout.ink import Ink, ink_of
+from formread.layout.labelled import find_labels, merged, place_totals
 from formread.layout.printed import Piece, crops, pieces
 from formread.layout.record import Box, Column, ColumnRole, Layout, LayoutSearch, Rectangle, Row, TotalBox
 from formread.layout.roles import assign
@@ -187,12 +188,14 @@ def _layouts(
     assignments = assign(heading.columns, _PROPOSALS)
     assignments = [a for k, a in enumerate(assignments) if k == 0 or a[1] >= _WORTH]
     serial, serial_text, customer = _header(content, page, table, heading, end, reader, scale)
+    by_label = place_totals(page, table, find_labels(content, page, table, heading.first, end, reader))
     places_of: dict[int, list[TotalPlace]] = {}
     layouts = []
     for roles, probability in assignments:
         money = roles.index("line_total") if "line_total" in roles else len(roles) - 1
         if money not in places_of:
-            places_of[money] = _totals(content, page, table, end, heading, money, reader)
+            below = _totals(content, page, table, end, heading, money, reader)
+            places_of[money] = merged(below, by_label)
         places = places_of[money]
         totals = tuple(
             TotalBox(role, _box(p.above, p.below, p.left, p.right, p.pence, scale), p.label)
