@@ -315,14 +315,25 @@ def merged(under_table: Sequence[TotalPlace], by_label: Sequence[TotalPlace]) ->
     Where both speak of one box, that of the label is kept if its own rules say where it ends; boxes under the
     column that no label names stay only where no label was found at all.
     """
-    kept = list(by_label)
     named = bool(by_label)
+    sure = [place for place in under_table if place.match.known >= KNOWN]
+    # A box that begins where its label ends, for want of a rule, gives way to one that begins at a rule.
+    kept = [
+        place
+        for place in by_label
+        if _ruled(place) or not any(_one_label(place, other) and _ruled(other) for other in sure)
+    ]
     for place in under_table:
         rivals = [other for other in kept if overlap(place, other) > 0.05 or _one_label(place, other)]
         if not rivals and (place.match.known >= KNOWN or not named):
             kept.append(place)
     kept.sort(key=lambda place: (round(place.above.place + place.below.place), place.left.middle))
     return kept
+
+
+def _ruled(place: TotalPlace) -> bool:
+    """Say whether a box begins at a printed rule."""
+    return place.left.seen.size > 1
 
 
 def _one_label(a: TotalPlace, b: TotalPlace) -> bool:

@@ -108,7 +108,7 @@ _total(
 )
 _total("order value|order total|sum", goods=0.5, total=0.5)
 _total(
-    "delivery|delivery charge|carriage|postage|p&p|p & p|post & packing|postage & packing|"
+    "delivery|delivery charge|carriage|postage|post|p&p|p & p|post & packing|postage & packing|"
     "postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|"
     "delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|"
     "plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|"
