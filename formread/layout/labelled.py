@@ -34,10 +34,13 @@ _MOST_TALL = 3.2  # row pitches
 _ALIKE = 0.3  # of the label's band: how far the box's lines may lie from the label's own
 _ROOM = 2.0  # row pitches right of a label, in its own cell, that are room to write in
 _PENCE = (0.55, 0.85)  # where, in a box, a divider of pounds and pence may stand
-_LONG = 2.0  # row pitches; a longer upright is a rule whatever it ends at, a shorter one may be a digit's stem
+_LONG = (
+    2.0  # row pitches; a longer upright is a rule whatever it ends at, a shorter one may be a digit's stem
+)
 _REACH = 0.12  # of a box's width that its upper or lower rule may be short of a side
 _SPAN = 0.7  # of a box's height that the upright beside it is seen on
 _NEAR = 1.6  # row pitches between a label's middle and its box's upper or lower rule
+_WITHIN = 0.85  # of a box's area that lies in another, for it to be a part of that
 _FREE = 5.0  # row pitches that a box without a right side is wide
 
 
@@ -84,9 +87,7 @@ def find_labels(content: Ink, page: Page, table: Table, first: int, end: int, re
         places.append(Rectangle(round(right) + 3, round(top), page.width - 2, round(bottom)))
     found = [piece for place in places for piece in _lines(content, page, place)]
     found = [
-        p
-        for p in found
-        if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
+        p for p in found if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
     ]
     found = found[:_MOST]
     labels, words = [], []
@@ -125,7 +126,9 @@ def _lines(content: Ink, page: Page, place: Rectangle) -> list[Piece]:
 
 def _framed(page: Page, upright: Rule) -> bool:
     """Say whether an upright begins and ends at level rules, as the side of a box does and no letter's stem."""
-    heights = [v.at(upright.middle) for v in page.levels if v.left - _TOUCH <= upright.middle <= v.right + _TOUCH]
+    heights = [
+        v.at(upright.middle) for v in page.levels if v.left - _TOUCH <= upright.middle <= v.right + _TOUCH
+    ]
     return all(any(abs(end - y) <= _TOUCH for y in heights) for end in (upright.start, upright.end))
 
 
@@ -252,12 +255,11 @@ def _under(page: Page, table: Table, label: Label, prints: Prints) -> TotalPlace
     piece = label.piece
     x, y = piece.middle
     own = _cell(page, x, y)
-    if own.left is None or own.right is None:
+    if own.left is None or own.right is None or own.below is None:
         return None
     width = own.right.middle - own.left.middle
-    if abs(x - (own.left.middle + own.right.middle) / 2) > _CENTRED * (width - (piece.right - piece.left)):
-        return None
-    if own.below is None or width < _LEAST_WIDE * table.pitch:
+    astray = abs(x - (own.left.middle + own.right.middle) / 2)
+    if astray > _CENTRED * (width - (piece.right - piece.left)) or width < _LEAST_WIDE * table.pitch:
         return None
     first: Level
     last: Level | None
@@ -275,10 +277,10 @@ def _under(page: Page, table: Table, label: Label, prints: Prints) -> TotalPlace
     if not (_spans(own.left, *band) and _spans(own.right, *band)):
         return None
     others = [o.piece for o in prints.labels] + list(prints.words)
-    if any(band[0] < o.middle[1] < band[1] and abs(o.middle[0] - x) < width / 2 for o in others):
+    taken = any(band[0] < o.middle[1] < band[1] and abs(o.middle[0] - x) < width / 2 for o in others)
+    alone = not any(o is not piece and o.top < y < o.bottom for o in others)  # headings come in rows
+    if taken or alone:
         return None
-    if not any(o is not piece and o.top < y < o.bottom for o in others):
-        return None  # headings come in rows
     return TotalPlace(first, last, own.left, own.right, None, label.match, label.text)
 
 
@@ -289,20 +291,32 @@ def _level(page: Page, ends: tuple[float, float], y: float) -> Level:
     return Level(page.flat((ends[0] + ends[1]) / 2, y), (rule,), *ends)
 
 
-def overlap(a: TotalPlace, b: TotalPlace) -> float:
-    """Return intersection over union of two boxes, sides taken as straight."""
+def _edges(place: TotalPlace) -> tuple[float, float, float, float]:
+    """Return left, top, right and bottom, the sides taken as straight."""
+    x = (place.left.middle + place.right.middle) / 2
+    return place.left.middle, place.above.at(x), place.right.middle, place.below.at(x)
 
-    def edges(place: TotalPlace) -> tuple[float, float, float, float]:
-        x = (place.left.middle + place.right.middle) / 2
-        return place.left.middle, place.above.at(x), place.right.middle, place.below.at(x)
 
-    first, second = edges(a), edges(b)
+def _common(first: tuple[float, float, float, float], second: tuple[float, float, float, float]) -> float:
     wide = min(first[2], second[2]) - max(first[0], second[0])
     tall = min(first[3], second[3]) - max(first[1], second[1])
-    if wide <= 0 or tall <= 0:
-        return 0.0
-    areas = [(e[2] - e[0]) * (e[3] - e[1]) for e in (first, second)]
-    return wide * tall / max(sum(areas) - wide * tall, 1e-9)
+    return max(wide, 0.0) * max(tall, 0.0)
+
+
+def _area(edges: tuple[float, float, float, float]) -> float:
+    return max((edges[2] - edges[0]) * (edges[3] - edges[1]), 1e-9)
+
+
+def overlap(a: TotalPlace, b: TotalPlace) -> float:
+    """Return intersection over union of two boxes."""
+    first, second = _edges(a), _edges(b)
+    common = _common(first, second)
+    return common / (_area(first) + _area(second) - common)
+
+
+def _inside(inner: TotalPlace, outer: TotalPlace) -> bool:
+    first = _edges(inner)
+    return _common(first, _edges(outer)) > _WITHIN * _area(first)
 
 
 def _same(a: TotalPlace, b: TotalPlace) -> bool:
@@ -317,11 +331,17 @@ def merged(under_table: Sequence[TotalPlace], by_label: Sequence[TotalPlace]) ->
     """
     named = bool(by_label)
     sure = [place for place in under_table if place.match.known >= KNOWN]
-    # A box that begins where its label ends, for want of a rule, gives way to one that begins at a rule.
+    # A box that begins where its label ends, for want of a rule, gives way to one that begins at a rule; and so
+    # does one that ends short of the money column's own side: at the stem of a digit, most likely.
     kept = [
         place
         for place in by_label
-        if _ruled(place) or not any(_one_label(place, other) and _ruled(other) for other in sure)
+        if not any(
+            _one_label(place, other)
+            and _ruled(other)
+            and (not _ruled(place) or (other.right.seen.size > 1 and _inside(place, other)))
+            for other in sure
+        )
     ]
     for place in under_table:
         rivals = [other for other in kept if overlap(place, other) > 0.05 or _one_label(place, other)]
