@@ -1,0 +1,67 @@
+"""Rows that are crossed out by one stroke: a line of the pen through all of a row's boxes.
+
+Box by box such a line can't be told from a printed rule that runs through the writing. Along a whole row it can:
+the form prints its rules in every row, and nobody crosses every row out.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Strip = npt.NDArray[np.uint8]
+
+_HEIGHT: Final = 48  # pixels that a row's strip is brought to
+_SAMPLES: Final = 240  # places along a row
+_MIDDLE: Final = (0.22, 0.80)  # of the row's height: where a stroke that crosses it out may run
+_REACH: Final = 1.5  # pixels by which a hand's line may waver from a straight one
+_STEP: Final = 2.0  # pixels between the lines tried
+_DARK: Final = 0.10  # of the paper: ink
+_RIM: Final = 0.02  # of a row's length left out at each end
+_SHARE: Final = 0.55  # of the row's length that a stroke covers at least
+_COVER: Final = 0.93  # of that stretch that is inked
+_FORM: Final = 0.3  # share of the rows with such a line from which on it is the form's own
+
+
+def crossed(rows: Sequence[Strip]) -> list[bool]:
+    """Say which rows of a table one long stroke runs through.
+
+    Parameters
+    ----------
+    rows
+        (H, W, 3) uint8 RGB strips, one for each row of a table, from its first box to its last, between its rules.
+
+    Returns
+    -------
+    list of bool
+        False for every row where many rows hold such a line: then the form prints it.
+    """
+    found = [_has_stroke(row) for row in rows]
+    if sum(found) > max(1.0, _FORM * len(found)):
+        return [False] * len(found)
+    return found
+
+
+def _has_stroke(strip: Strip) -> bool:
+    if strip.shape[0] < 12 or strip.shape[1] < 4 * strip.shape[0]:
+        return False
+    width = max(_SAMPLES, round(strip.shape[1] * _HEIGHT / strip.shape[0]))
+    grey = cv2.min(cv2.min(strip[..., 0], strip[..., 1]), strip[..., 2])
+    small = cv2.resize(grey, (width, _HEIGHT), interpolation=cv2.INTER_AREA)
+    paper = cv2.blur(cv2.dilate(small, np.ones((15, 15), np.uint8)), (31, 31)).astype(np.float32)
+    ink = (1.0 - small.astype(np.float32) / np.maximum(paper, 8.0) > _DARK).astype(np.uint8)
+    # An upright stroke of a digit is dark at every height: only what is thin from above counts as a line.
+    wide = cv2.dilate(ink, np.ones((round(2 * _REACH), 1), np.uint8))
+    columns = np.linspace(_RIM * width, (1 - _RIM) * width - 1, _SAMPLES)
+    picked = wide[:, columns.astype(np.intp)]
+    low, high = _MIDDLE[0] * _HEIGHT, _MIDDLE[1] * _HEIGHT
+    ends = np.arange(low, high, _STEP)
+    share = np.linspace(0, 1, _SAMPLES)
+    first, last = np.meshgrid(ends, ends, indexing="ij")
+    lines = first.ravel()[:, None] * (1 - share) + last.ravel()[:, None] * share
+    hit = picked[np.rint(lines).astype(np.intp), np.arange(_SAMPLES)]
+    window = round(_SHARE * _SAMPLES)
+    total = np.cumsum(np.concatenate([np.zeros((len(hit), 1), np.int64), hit], axis=1), axis=1)
+    return bool(((total[:, window:] - total[:, :-window]).max() / window) >= _COVER)
