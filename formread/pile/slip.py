@@ -1,13 +1,14 @@
 """From a flattened sheet and a layout to the readings of its boxes."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
 from formread.layout.record import Box, Layout, Rectangle, Row, TotalBox
 from formread.reading import join_pounds_pence, read_boxes
+from formread.reading.prefill import blank_but_for_print
 from formread.reading.strike import crossed
 from formread.record import Kind, Reading
 from formread.sheet.record import Image
@@ -63,15 +64,31 @@ class _Queue:
     def __init__(self, image: Image) -> None:
         self._image = image
         self._asked: dict[Kind, list[Rectangle]] = {}
+        self._blank: set[Rectangle] = set()
         self._read: dict[tuple[Kind, Rectangle], Reading] = {}
 
     def ask(self, box: Box, kind: Kind) -> None:
         for part, rectangle in _parts(box, kind):
             self._asked.setdefault(part, []).append(rectangle)
 
+    def ask_column(self, boxes: Sequence[Box], kind: Kind) -> None:
+        """Ask for the boxes of one column, from the top; what the form prints in all of them is left out."""
+        for box in boxes:
+            self.ask(box, kind)
+        for halves in zip(*(_parts(box, kind) for box in boxes), strict=False):
+            rectangles = [rectangle for _, rectangle in halves]
+            told = blank_but_for_print([cut(self._image, r) for r in rectangles])
+            self._blank.update(r for r, blank in zip(rectangles, told, strict=True) if blank)
+
+    def _crop(self, rectangle: Rectangle) -> Image:
+        crop = cut(self._image, rectangle)
+        if rectangle not in self._blank:
+            return crop
+        return np.broadcast_to(np.median(crop, axis=(0, 1)).astype(np.uint8), crop.shape).copy()
+
     def read(self) -> None:
         for kind, rectangles in self._asked.items():
-            readings = read_boxes([cut(self._image, r) for r in rectangles], kind)
+            readings = read_boxes([self._crop(r) for r in rectangles], kind)
             self._read.update(zip(((kind, r) for r in rectangles), readings, strict=True))
 
     def answer(self, box: Box, kind: Kind) -> Reading:
@@ -96,10 +113,13 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
         What its boxes mean.
     """
     queue = _Queue(image)
+    columns: dict[tuple[str, int], list[Box]] = {}
     for row in layout.rows:
-        for role, box in row.boxes:
+        for place, (role, box) in enumerate(row.boxes):
             if role in _KINDS:
-                queue.ask(box, _KINDS[role])
+                columns.setdefault((role, place), []).append(box)
+    for (name, _), own in columns.items():
+        queue.ask_column(own, _KINDS[name])
     for total in layout.totals:
         queue.ask(total.box, "amount")
     queue.read()

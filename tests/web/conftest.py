@@ -96,7 +96,7 @@ class KeptPile:
         return f"{self.desk.address}/slip/{(self.number - 1) * self.slips + place}"
 
 
-COPIES = 12
+COPIES = 24
 
 
 @pytest.fixture(scope="session")

@@ -2,11 +2,12 @@
 
 import asyncio
 import re
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import httpx
 import pytest
@@ -20,7 +21,14 @@ from formread.web.pages.photos import clean_name
 from formread.web.pairing import COOKIE, MOST_TRIES, VALID_SECONDS, Pairing
 from formread.web.work import Reader
 
+Result = TypeVar("Result")
 HERE, HOME = "127.0.0.1:8417", "192.168.1.20:50000"
+
+
+def _run(work: Coroutine[Any, Any, Result]) -> Result:
+    """Run in a thread of its own: the browser of other tests keeps an event loop running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 class _NoDoor:
@@ -55,7 +63,7 @@ class Doors:
             async with httpx.AsyncClient(transport=transport, base_url=f"http://{host}") as client:
                 return await client.request(method, path, headers=headers, **more)
 
-        return asyncio.run(asking())
+        return _run(asking())
 
 
 @pytest.fixture
@@ -67,7 +75,7 @@ def doors(tmp_path: Path) -> Iterator[Doors]:
     async def made() -> Desk:
         return Desk(piles, Reader(piles, 1), pairing, _NoDoor(), "GBP")
 
-    app = make_app(asyncio.run(made()))
+    app = make_app(_run(made()))
     yield Doors(piles, pairing, Guard(app, lambda: {HERE}), Guard(app, lambda: {HOME}, pairing))
     store.close()
 
