@@ -19,7 +19,8 @@ _HEIGHT: Final = 40  # pixels that the boxes are brought to
 _WIDEST: Final = 400
 _DARK: Final = 0.12  # of the paper: ink or print
 _SHARE: Final = 0.8  # of the rows that print is seen in, at least
-_BLANK: Final = 0.5  # of the rows that must be blank but for that print
+_BLANK: Final = 0.3  # of the rows that must be blank but for that print, and so many at least
+_FEWEST_BARE: Final = 3
 _SAME: Final = 0.85  # of a shape that two boxes must share to hold the same print
 _JITTER: Final = 3  # pixels by which print may stand off from row to row
 _LEFT: Final = 0.004  # of a box's area; less ink than this beside the print is no writing
@@ -48,14 +49,13 @@ def blank_but_for_print(column: Sequence[Crop]) -> list[bool]:
     printed = near.mean(axis=0) >= _SHARE
     if not (printed & dark.any(axis=0)).any():
         return [False] * len(column)
-    core = dark.mean(axis=0) >= _SHARE / 2
+    bare = [float((mask & ~_grown(printed, _JITTER)).mean()) < _LEFT for mask in dark]
+    if sum(bare) < max(_FEWEST_BARE, _BLANK * len(bare)):
+        # Where nearly all rows are written in, what they share may be the middle of everybody's figures.
+        return [False] * len(column)
+    core = dark[np.asarray(bare)].mean(axis=0) >= _SHARE / 2
     reach = _grown(core, _JITTER)
-    found = [
-        float((mask & ~_grown(printed, _JITTER)).mean()) < _LEFT and _alike(mask, core, reach)
-        for mask in dark
-    ]
-    # Where nearly all rows are written in, what they share may be the middle of everybody's figures.
-    return found if sum(found) >= _BLANK * len(found) else [False] * len(found)
+    return [one and _alike(mask, core, reach) for one, mask in zip(bare, dark, strict=True)]
 
 
 def _alike(mask: Mask, core: Mask, reach: Mask) -> bool:
