@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formread import __version__
-from formread.errors import FormreadError, UsageError
+from formread.errors import FormreadError
 from formread.slips import Report
 
 if TYPE_CHECKING:
@@ -174,30 +174,10 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _known(options: argparse.Namespace, unit: "Currency") -> "Known":
-    from formread.arithmetic import Terms
-    from formread.goods.price_list import read_price_list
-    from formread.pile import Known
+    from formread.cli_evening import known_beside
 
-    terms = Terms(
-        _amount(options.delivery, "--delivery", unit),
-        _amount(options.delivery_free_from, "--delivery-free-from", unit),
-    )
-    known = Known(terms=terms, pile_speaks=not options.each_alone, hand_speaks=not options.no_habits)
-    if options.prices is None:
-        return known
-    prices = read_price_list(options.prices, unit.code)
-    return replace(known, prices=prices.prices, offers=prices.offers, descriptions=prices.descriptions)
-
-
-def _amount(text: str | None, option: str, unit: "Currency") -> int | None:
-    from formread.goods.written import parse_amount
-
-    if text is None:
-        return None
-    try:
-        return parse_amount(text, unit)
-    except ValueError as error:
-        raise UsageError(f"{option}: {error}. Write an amount such as 2.50.") from error
+    known = known_beside(options, unit)
+    return replace(known, pile_speaks=not options.each_alone, hand_speaks=not options.no_habits)
 
 
 def _status(report: Report) -> int:

@@ -8,12 +8,20 @@ import argparse
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from formread.errors import ListError, UsageError
 from formread.goods.plan import Goods, plan_goods
 from formread.money import Currency, currency, format_money
 from formread.round.evening import Evening
 from formread.slips import Report
+
+if TYPE_CHECKING:
+    from formread.pile import Known
+    from formread.round.coins import Cash
+    from formread.round.customers import Customers
+    from formread.round.drops import Drop
+    from formread.round.streets import StreetList
 
 
 def add_goods(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +39,11 @@ def add_round(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--streets", type=Path, metavar="FILE", help="the walking order: street, side, way, houses"
+    )
+    parser.add_argument(
+        "--ask",
+        action="store_true",
+        help="ask where new streets and houses belong, and write the answers into the street list",
     )
     parser.add_argument(
         "--shortest", action="store_true", help="propose the shortest walk from the customers' coordinates"
@@ -73,6 +86,10 @@ def _goods_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--accept-substitutes", action="store_true", help="hand out what the note names as a substitute"
     )
+    parser.add_argument("--delivery", metavar="AMOUNT", help="what you ask for delivery (for photos)")
+    parser.add_argument(
+        "--delivery-free-from", metavar="AMOUNT", help="the sum from which on delivery is free (for photos)"
+    )
     parser.add_argument("--currency", default="GBP", metavar="CODE", help="of photos (default: GBP)")
     parser.add_argument(
         "--out", type=Path, metavar="FOLDER", help="write the workbook and what is printed here"
@@ -91,17 +108,38 @@ def _report(options: argparse.Namespace) -> Report:
                 f"{options.paths[0].name} can't be read as a result file. Check its name and place."
             ) from error
         return from_json(text)
-    from formread.pile import Known, check, default_jobs, gather
+    from formread.pile import check, default_jobs, gather
 
-    known = Known()
-    if options.prices:
-        from formread.goods.price_list import read_price_list
+    unit = currency(options.currency)
+    known = known_beside(options, unit)
+    return check(gather(options.paths), currency=unit.code, known=known, jobs=default_jobs()).report
 
-        listed = read_price_list(options.prices, options.currency)
-        known = Known(listed.prices, listed.offers, listed.descriptions)
-    return check(
-        gather(options.paths), currency=currency(options.currency).code, known=known, jobs=default_jobs()
-    ).report
+
+def known_beside(options: argparse.Namespace, unit: Currency) -> "Known":
+    """What the options say beside the slips: the price list, and what is asked for delivery."""
+    from formread.arithmetic import Terms
+    from formread.goods.price_list import read_price_list
+    from formread.pile import Known
+
+    terms = Terms(
+        _amount(options.delivery, "--delivery", unit),
+        _amount(options.delivery_free_from, "--delivery-free-from", unit),
+    )
+    if options.prices is None:
+        return Known(terms=terms)
+    prices = read_price_list(options.prices, unit.code)
+    return Known(prices.prices, prices.offers, prices.descriptions, terms)
+
+
+def _amount(text: str | None, option: str, unit: Currency) -> int | None:
+    from formread.goods.written import parse_amount
+
+    if text is None:
+        return None
+    try:
+        return parse_amount(text, unit)
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}. Write an amount such as 2.50.") from error
 
 
 def _planned(options: argparse.Namespace) -> Goods:
@@ -142,7 +180,6 @@ def _goods(options: argparse.Namespace) -> int:
 
 
 def _round(options: argparse.Namespace) -> int:
-    from formread.goods.written import parse_amount
     from formread.round.cashing import read_count, read_takings
     from formread.round.coins import cash_of
     from formread.round.customers import NOBODY, read_customers
@@ -155,17 +192,18 @@ def _round(options: argparse.Namespace) -> int:
     cash = cash_of(goods.report.currency)
     unit = currency(cash.currency)
     customers = read_customers(options.customers) if options.customers else NOBODY
-    streets = read_streets(options.streets) if options.streets else None
+    streets = None
+    if options.streets and (options.streets.exists() or not options.ask):
+        streets = read_streets(options.streets)
+    if options.ask:
+        streets = _asked(options, goods, cash, customers, streets)
     takings = None
     if options.takings:
         drops = plan_round(
             goods.report, goods.packed, cash, customers, streets, shortest=options.shortest
         ).drops
         takings = read_takings(options.takings, drops, cash.currency)
-    try:
-        float_in = parse_amount(options.float_in, unit) if options.float_in else None
-    except ValueError as error:
-        raise UsageError(f"--float: {error}.") from error
+    float_in = _amount(options.float_in, "--float", unit)
     evening = plan_evening(
         goods,
         customers,
@@ -181,6 +219,7 @@ def _round(options: argparse.Namespace) -> int:
     _ask(evening)
     sys.stdout.write(round_listing(evening))
     if options.out:
+        from formread.export.evening_files import evening_files
         from formread.export.files import write_folder
 
         files = evening_files(evening)
@@ -189,22 +228,56 @@ def _round(options: argparse.Namespace) -> int:
     return 0
 
 
-def evening_files(evening: Evening) -> dict[str, bytes]:
-    """Return every file of the evening by its name."""
-    from formread.export.door_page import door_page
-    from formread.export.evening_sheets import evening_spreadsheet
-    from formread.export.print_out import bag_labels, customer_notes, float_sheet, packing_list, round_sheet
+def _asked(
+    options: argparse.Namespace,
+    goods: Goods,
+    cash: "Cash",
+    customers: "Customers",
+    streets: "StreetList | None",
+) -> "StreetList":
+    """Ask where the doors belong that the walk does not place, and write what was answered into the list."""
+    from formread.export.files import write_file
+    from formread.round.drops import plan_round
+    from formread.round.streets import answered, streets_csv, streets_of
 
-    who = {slip: drop.who for drop in evening.plan.drops for slip in drop.slips}
-    return {
-        "evening.xlsx": evening_spreadsheet(evening),
-        "packing_list.pdf": packing_list(evening.goods, evening.plan.drops),
-        "bag_labels.pdf": bag_labels(evening),
-        "round_sheet.pdf": round_sheet(evening),
-        "float.pdf": float_sheet(evening),
-        "notes.pdf": customer_notes(evening.goods.notes, who),
-        "at_the_door.html": door_page(evening).encode("utf-8"),
-    }
+    if not options.streets or options.streets.suffix.casefold() in {".xlsx", ".xlsm"}:
+        raise UsageError("--ask writes the answers into your street list: give --streets FILE.csv with it.")
+
+    def doors() -> "Sequence[Drop]":
+        return plan_round(goods.report, goods.packed, cash, customers, streets).drops
+
+    new = streets is None
+    streets = streets or streets_of([drop.address for drop in doors() if drop.address])
+    kept, left = streets, set[str]()
+    while True:
+        asked = next(
+            (
+                drop
+                for drop in doors()
+                if drop.address and drop.question and drop.question.kind != "who" and drop.where not in left
+            ),
+            None,
+        )
+        if asked is None or asked.address is None or asked.question is None:
+            break
+        how = {"house": "after number (or first)", "spelling": "yes, or the street it comes after"}
+        said = f"{asked.question.text}. {how.get(asked.question.kind, 'it comes after (or first)')}, Enter leaves it: "
+        print(said, end="", file=sys.stderr, flush=True)
+        answer = sys.stdin.readline().strip()
+        if not answer:
+            left.add(asked.where)
+            continue
+        try:
+            streets = answered(streets, asked.address, asked.question, answer)
+        except ValueError as error:
+            print(f"{error}.", file=sys.stderr)
+    if new or streets != kept:
+        if options.streets.exists():
+            before = options.streets.with_name(f"{options.streets.stem}-before{options.streets.suffix}")
+            write_file(before, options.streets.read_bytes())
+            print(f"The list as it was is kept as {before.name}.", file=sys.stderr)
+        write_file(options.streets, streets_csv(streets).encode("utf-8"))
+    return streets
 
 
 def _say(goods: Goods) -> None:
@@ -229,7 +302,7 @@ def _say(goods: Goods) -> None:
 def _ask(evening: Evening) -> None:
     for drop in evening.plan.drops:
         if drop.question:
-            print(f"Round, drop {drop.number} ({drop.who}): {drop.question}.", file=sys.stderr)
+            print(f"Round, drop {drop.number} ({drop.who}): {drop.question.text}.", file=sys.stderr)
 
 
 def goods_listing(goods: Goods) -> str:

@@ -52,6 +52,8 @@ class Slip:
         Probability that the written total is not what the lines come to.
     reason
         Why, in plain words.
+    customer, address
+        Who ordered, and where it goes, where somebody has said so.
     right_line_totals
         What each counted line comes to, by row; a row whose written line total differs is where to look.
     suspect_rows
@@ -75,6 +77,7 @@ class Slip:
     reason: str
     slip_number: str | None = None
     customer: str | None = None
+    address: str | None = None
     right_line_totals: tuple[tuple[int, int], ...] = ()
     suspect_rows: tuple[int, ...] = ()
     ask: str | None = None

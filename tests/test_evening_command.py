@@ -1,6 +1,8 @@
 """One command from the slips, a price list, a photographed delivery note and a street list to the whole evening."""
 
+import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,7 @@ from openpyxl import load_workbook
 
 from formread.cli import main
 from formread.export.result import to_json
+from formread.slips import Report
 from tests.evening_pile import EVENING, sample_report
 
 
@@ -88,3 +91,32 @@ def test_what_is_not_there_is_said_in_a_sentence(
     result.write_text(to_json(sample_report()), encoding="utf-8")
     assert main(["goods", str(result), *more]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_new_streets_are_asked_about_and_the_answers_kept_in_the_list(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slips = tuple(
+        replace(slip, customer=who, address=where)
+        for slip, (who, where) in zip(
+            sample_report().slips, [("A", "5 Sorrel Close"), ("B", "3 Hasp Lane")], strict=False
+        )
+    )
+    result, streets = tmp_path / "result.json", tmp_path / "streets.csv"
+    result.write_text(to_json(Report("GBP", slips, ())), encoding="utf-8")
+    streets.write_text("Street,Side\nHasp Lane,\n")
+    command = ["round", str(result), "--streets", str(streets), "--ask"]
+    monkeypatch.setattr("sys.stdin", io.StringIO("Nowhere\nfirst\n"))
+    assert main(command) == 0
+    said = capsys.readouterr()
+    assert "no street of the walk" in said.err
+    assert said.out.index("Sorrel Close") < said.out.index("Hasp Lane")
+    assert streets.read_text().splitlines()[1].startswith("Sorrel Close")
+    assert (tmp_path / "streets-before.csv").read_text() == "Street,Side\nHasp Lane,\n"
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    assert main(command) == 0
+    assert "Say where" not in capsys.readouterr().err
+    # What is left unanswered is asked again, and the list stays as it is.
+    streets.write_text("Street,Side\nHasp Lane,\n")
+    assert main(command) == 0
+    assert streets.read_text() == "Street,Side\nHasp Lane,\n"

@@ -346,7 +346,8 @@ def _add_round(look: Look, evening: Evening) -> None:
 
 
 def _remarks(drop: Drop, said: str) -> str:
-    return "; ".join(part for part in (said, drop.question) if part)
+    asked = drop.question.text if drop.question else ""
+    return "; ".join(part for part in (said, asked) if part)
 
 
 def _payable(due: str, cash: Cash, look: Look) -> str:

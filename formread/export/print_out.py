@@ -102,6 +102,10 @@ def _packing_block(bag: PackedBag, drop: Drop | None, ticked: dict[str, Ticked],
                 _words(short, 10.5, bold=True),
             ]
         )
+    if bag.unread:
+        rows_of = "row" if len(bag.unread) == 1 else "rows"
+        what = f"By the slip itself: {rows_of} {', '.join(map(str, bag.unread))}"
+        rows.append([_ticks(1), "", _words(what, 12.5), "", "", ""])
     if not rows:
         rows.append([Spacer(_BOX, _BOX), "", _words("Nothing came for this slip.", 12), "", "", ""])
     body = Table(rows, colWidths=[s * width for s in (0.06, 0.07, 0.42, 0.17, 0.13, 0.15)])
@@ -219,7 +223,7 @@ def round_sheet(evening: Evening) -> bytes:
                 _words(format_money(drop.change, unit), 10, align="right"),
                 "",
                 "",
-                _words(drop.question or "", 7.5, faint=True),
+                _words(drop.question.text if drop.question else "", 7.5, faint=True),
             ]
         )
     rows.append(

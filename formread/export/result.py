@@ -80,6 +80,7 @@ def _slip_record(slip: Slip) -> dict[str, object]:
         "outline": [[_rounded(value, OUTLINE_DECIMALS) for value in corner] for corner in slip.outline],
         "slip_number": slip.slip_number,
         "customer": slip.customer,
+        "address": slip.address,
         "lines": [
             {
                 "row": line.row,
@@ -232,6 +233,7 @@ def _slip(place: _Place) -> Slip:
         outline=tuple(place.take("outline").each(_corner)),
         slip_number=place.take("slip_number").or_none(_Place.text),
         customer=place.take("customer").or_none(_Place.text),
+        address=place.offered("address", None).or_none(_Place.text),
         lines=tuple(place.take("lines").each(_line)),
         charges=tuple(place.take("charges").each(_charge)),
         written_total=written,

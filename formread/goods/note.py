@@ -79,6 +79,15 @@ _LONGEST_CODE = 24
 
 
 @dataclass(frozen=True, slots=True)
+class NoteFile:
+    """What one file of a delivery note holds, before anything is made of it: rows of a list, or pages of print."""
+
+    name: str
+    rows: tuple[Row, ...] = ()
+    pages: tuple[tuple[Piece, ...], ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class _Cell:
     """One cell as text, and the least probability among its signs (1 where it was not read from a picture)."""
 
@@ -120,26 +129,38 @@ def read_delivery_note(
     ListError
         When a file is no delivery note, or holds rows that can't be true.
     """
+    return understand_note([look_at(path) for path in paths], known, currency_code)
+
+
+def understand_note(
+    files: Iterable[NoteFile], known: Collection[str] = (), currency_code: str = "GBP"
+) -> DeliveryNote:
+    """Make a delivery note of what :func:`look_at` found; see :func:`read_delivery_note`."""
     spelt, unit = {normalise_code(code): code for code in known}, currency(currency_code)
     lines: list[DeliveredLine] = []  # since the last total: one note may be photographed page by page
     done: list[DeliveredLine] = []
     remarks: list[str] = []
     names: list[str] = []
-    for path in paths:
-        found, total, said = _read_file(path, spelt, unit)
+    for file in files:
+        found, total, said = _understood(file, spelt, unit)
         lines += found
         remarks += said
-        names.append(path.name)
+        names.append(file.name)
         if total is not None:
-            checked, said = _against_total(lines, total, path.name)
+            checked, said = _against_total(lines, total, file.name)
             done, lines = done + checked, []
             remarks += said
     return DeliveryNote(", ".join(names), tuple(done + lines), tuple(remarks))
 
 
-def _read_file(
-    path: Path, known: Mapping[str, str], unit: Currency
-) -> tuple[list[DeliveredLine], int | None, list[str]]:
+def look_at(path: Path) -> NoteFile:
+    """Read one file; the slow part where it is a photo.
+
+    Raises
+    ------
+    ListError
+        When it can't be read.
+    """
     try:
         with path.open("rb") as file:
             start = file.read(1024)
@@ -150,10 +171,18 @@ def _read_file(
     if b"%PDF-" in start:
         pages = _pdf_pieces(path)
         if pages is not None:
-            return _from_pages(path.name, pages, known, unit)
+            return NoteFile(path.name, pages=tuple(map(tuple, pages)))
     if b"%PDF-" in start or _is_picture(path, start):
-        return _from_pages(path.name, _photographed(path), known, unit)
-    return _from_table(path, known, unit)
+        return NoteFile(path.name, pages=tuple(map(tuple, _photographed(path))))
+    return NoteFile(path.name, read_rows(path))
+
+
+def _understood(
+    file: NoteFile, known: Mapping[str, str], unit: Currency
+) -> tuple[list[DeliveredLine], int | None, list[str]]:
+    if file.pages is not None:
+        return _from_pages(file.name, file.pages, known, unit)
+    return _from_table(file.name, file.rows, known, unit)
 
 
 def _is_picture(path: Path, start: bytes) -> bool:
@@ -163,18 +192,18 @@ def _is_picture(path: Path, start: bytes) -> bool:
 
 
 def _from_table(
-    path: Path, known: Mapping[str, str], unit: Currency
+    name: str, listed: Sequence[Row], known: Mapping[str, str], unit: Currency
 ) -> tuple[list[DeliveredLine], int | None, list[str]]:
     """Read a CSV file or a workbook: its figures are certain, so nonsense is refused with its row."""
-    table = understand(path.name, read_rows(path), HEADINGS, ("quantity",), _OTHERWISE)
+    table = understand(name, listed, HEADINGS, ("quantity",), _OTHERWISE)
     if not {"code", "description"} & set(table.columns):
         raise ListError(
-            f"{path.name}: no column is headed 'code' or 'description'. Put a row of headings above the list."
+            f"{name}: no column is headed 'code' or 'description'. Put a row of headings above the list."
         )
-    problems = RowProblems(path.name)
+    problems = RowProblems(name)
     rows = [
         _NoteRow(
-            f"{path.name}, row {row.number}",
+            f"{name}, row {row.number}",
             {column: _Cell(table.cell(row, column)) for column in table.columns},
         )
         for row in table.rows

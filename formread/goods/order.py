@@ -107,6 +107,10 @@ class Order:
             )
         )
 
+    def unclear_rows(self, slip: int) -> tuple[int, ...]:
+        """Rows of a slip that name no product: what they are is on the slip alone."""
+        return tuple(one.row for one in self.unclear if one.slip == slip)
+
 
 def line_amount(slip: Slip, line: Line) -> int:
     """Return the minor units that a counted line comes to: what the judge says, else quantity times price."""

@@ -1,6 +1,6 @@
 """Into which bag each slip's goods go, and what to tell the customer."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -35,23 +35,40 @@ class PackedBag:
         The kind of bag, or None where the room is not known or nothing is packed.
     bags
         How many of them; 1 where the room is not known, 0 where nothing is packed.
+    unread
+        Rows whose goods are named on the slip alone: pack them by the slip itself.
     """
 
     bill: Bill
     room: float | None
     bag: Bag | None
     bags: int
+    unread: tuple[int, ...] = ()
 
 
 def pack(
-    bills: Sequence[Bill], price_list: PriceList | None = None, kinds: Sequence[Bag] = BAGS
+    bills: Sequence[Bill],
+    price_list: PriceList | None = None,
+    kinds: Sequence[Bag] = BAGS,
+    unread: Callable[[int], tuple[int, ...]] = lambda _: (),
 ) -> tuple[PackedBag, ...]:
-    """Choose a bag for each bill: the smallest that holds all, or several of the largest."""
-    return tuple(_pack(bill, price_list, sorted(kinds, key=lambda bag: bag.holds)) for bill in bills)
+    """Choose a bag for each bill: the smallest that holds all, or several of the largest.
+
+    Parameters
+    ----------
+    unread
+        Gives the rows of a slip whose goods are named on the slip alone (:meth:`Order.unclear_rows`).
+    """
+    ordered = sorted(kinds, key=lambda bag: bag.holds)
+    return tuple(_pack(bill, price_list, ordered, unread(bill.slip)) for bill in bills)
 
 
-def _pack(bill: Bill, price_list: PriceList | None, kinds: Sequence[Bag]) -> PackedBag:
+def _pack(
+    bill: Bill, price_list: PriceList | None, kinds: Sequence[Bag], unread: tuple[int, ...]
+) -> PackedBag:
     packed = [line for line in bill.lines if line.packed]
+    if unread:
+        return PackedBag(bill, None, None, 1, unread)
     if not packed:
         return PackedBag(bill, None, None, 0)
     sizes = [_size(line, price_list) for line in packed]

@@ -98,7 +98,7 @@ def plan_goods(
         ticked=ticked,
         sequence=sequence,
         bills=bills,
-        packed=pack(bills, price_list, bags),
+        packed=pack(bills, price_list, bags, order.unclear_rows),
         notes=notes_to_customers(bills, ticked, written, currency(report.currency)),
     )
 

@@ -6,7 +6,7 @@ are used where they are. Everything that can't be true is named with its row, al
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -172,9 +172,14 @@ def read_price_list(path: Path, currency_code: str = "GBP") -> PriceList:
         When the file is no list, has no columns for code and price, or holds rows that can't be true; the
         message names every such row.
     """
+    return price_list_from(path.name, read_rows(path), currency_code)
+
+
+def price_list_from(name: str, rows: Sequence[Row], currency_code: str = "GBP") -> PriceList:
+    """Understand the rows of a price list; see :func:`read_price_list`."""
     unit = currency(currency_code)
-    table = understand(path.name, read_rows(path), HEADINGS, ("code", "price"))
-    problems = RowProblems(path.name)
+    table = understand(name, rows, HEADINGS, ("code", "price"))
+    problems = RowProblems(name)
     remarks: list[str] = []
     products: dict[str, Product] = {}
     for row in table.rows:
@@ -197,11 +202,9 @@ def read_price_list(path: Path, currency_code: str = "GBP") -> PriceList:
             remarks.append(f"row {row.number}: the code {product.code} stands in row {earlier.row} already")
     problems.raise_if_any()
     if not products:
-        raise ListError(
-            f"{path.name} has headings but no products under them. Check that it is the right file."
-        )
+        raise ListError(f"{name} has headings but no products under them. Check that it is the right file.")
     remarks += _check_digit_remarks(products)
-    return PriceList(path.name, unit.code, MappingProxyType(products), remarks=tuple(remarks))
+    return PriceList(name, unit.code, MappingProxyType(products), remarks=tuple(remarks))
 
 
 def _is_section(row: Row) -> bool:

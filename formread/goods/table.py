@@ -95,6 +95,14 @@ def read_rows(path: Path) -> tuple[Row, ...]:
     return filled
 
 
+def read_text_rows(name: str, content: bytes) -> tuple[Row, ...]:
+    """Read CSV text that is at hand; see :func:`read_rows`."""
+    filled = tuple(row for row in _csv_rows(name, content) if any(cell.strip() for cell in row.cells))
+    if not filled:
+        raise ListError(f"{name} is empty. Check that it is the right file.")
+    return filled
+
+
 def _decode(name: str, content: bytes) -> str:
     if content[:2] in _BYTE_ORDER_MARKS:
         encodings: tuple[str, ...] = ("utf-16",)

@@ -1,7 +1,7 @@
 """Records as bytes and back, for the store: JSON, deflated; no code is ever run on reading it.
 
 Only the records listed here are known. A record is written with its class's name and its fields, so a file kept
-by an older version is still understood when a field with a default has been added since.
+by an older version is still understood when a field with a default has been added since, or one was dropped.
 """
 
 import base64
@@ -102,4 +102,6 @@ def _record(value: Any) -> Any:
         return base64.b64decode(value[_BYTES])
     if _MAPPING in value:
         return {_record(key): _record(each) for key, each in value[_MAPPING]}
-    return _RECORDS[value[_CLASS]](**{name: _record(each) for name, each in value.items() if name != _CLASS})
+    record = _RECORDS[value[_CLASS]]
+    known = {field.name for field in fields(record)}
+    return record(**{name: _record(each) for name, each in value.items() if name in known})

@@ -6,7 +6,7 @@ so that an answer never waits for the whole pile.
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -21,7 +21,7 @@ from formread.layout.record import Box, Layout, Rectangle
 from formread.pile.codec import decode, encode
 from formread.pile.gather import PhotoFile
 from formread.pile.record import Outcome, ReadPhoto, ReadSlip
-from formread.pile.run import judge_slip
+from formread.pile.run import NOTHING, Known, judge_slip
 from formread.pile.store import Answer, NewSlip, PhotoRow, SlipRow, Store
 from formread.record import Value
 from formread.slips import Problem, Report, Slip
@@ -106,10 +106,17 @@ def facts_of(answers: Sequence[Answer]) -> dict[BoxRef, Value]:
 
 
 class Piles:
-    """Everything that can be done with the kept piles; safe to use from several threads."""
+    """Everything that can be done with the kept piles; safe to use from several threads.
 
-    def __init__(self, store: Store) -> None:
+    Parameters
+    ----------
+    known
+        Gives what is known beside the slips of a pile: prices, terms, rates of error.
+    """
+
+    def __init__(self, store: Store, known: Callable[[int], Known] = lambda _: NOTHING) -> None:
         self.store = store
+        self._known = known
         self._lock = threading.RLock()
         self._readings: dict[int, ReadSlip] = {}
 
@@ -154,10 +161,10 @@ class Piles:
 
     def keep_read(self, photo: PhotoRow, path: Path, read: ReadPhoto) -> bool:
         """Keep what a photo gave; False when the photo is gone or was taken again meanwhile."""
-        slips = []
+        slips, known = [], self._known(photo.pile)
         for one in read.slips:
             named = replace(one, photo=photo.name, sheet_jpeg=b"")
-            outcome = _outcome(named, (), {})
+            outcome = _outcome(named, (), {}, known)
             slips.append(
                 NewSlip(encode(named), encode(outcome), one.sheet_jpeg, small_picture(one.sheet_jpeg))
             )
@@ -210,8 +217,14 @@ class Piles:
             self.store.take_back(last, row, encode(outcome))
             return KeptSlip(row.id, row.photo, outcome), last
 
-    def refresh(self, pile: int) -> bool:
-        """Learn the pile's prices anew and judge again every slip that they touch; say whether any changed."""
+    def refresh(self, pile: int, *, every: bool = False) -> bool:
+        """Learn the pile's prices anew and judge again every slip that they touch; say whether any changed.
+
+        Parameters
+        ----------
+        every
+            Judge all slips again: what is known beside them has changed.
+        """
         answers = self.store.answers(pile)
         known = []
         for row in self.store.slips(pile):
@@ -224,7 +237,7 @@ class Piles:
             learned = prices.for_slip(readings)
             with self._lock:
                 now = self.store.slip(at)
-                if now is None or dict(now.learned) == learned:
+                if now is None or (dict(now.learned) == learned and not every):
                     continue
                 outcome = self._judge(replace(now, learned=learned), self.store.answers_of(at))
                 self.store.keep_outcome(now, learned, encode(outcome))
@@ -241,7 +254,7 @@ class Piles:
         read = self.reading(row.id)
         if read is None:
             raise ValueError("this slip was deleted")
-        return _outcome(read, answers, row.learned)
+        return _outcome(read, answers, row.learned, self._known(row.pile))
 
 
 def _kept(row: SlipRow) -> KeptSlip:
@@ -254,9 +267,9 @@ def _decoded(outcome: bytes) -> Outcome:
     return decode(outcome, Outcome)
 
 
-def _outcome(read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, int]) -> Outcome:
+def _outcome(read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, int], known: Known) -> Outcome:
     facts: Facts = facts_of(answers)
-    slip, judgement = judge_slip(read, facts, learned)
+    slip, judgement = judge_slip(read, facts, learned, known)
     outcome = Outcome(slip, judgement)
     for answer in answers:
         match answer.box:
@@ -265,8 +278,8 @@ def _outcome(read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, in
             case "number":
                 outcome = replace(outcome, slip=replace(outcome.slip, slip_number=answer.value or None))
             case "customer":
-                named = replace(outcome.slip, customer=answer.value["name"] or None)
-                outcome = replace(outcome, slip=named, address=answer.value["address"] or None)
+                name, address = answer.value["name"] or None, answer.value["address"] or None
+                outcome = replace(outcome, slip=replace(outcome.slip, customer=name, address=address))
     return outcome
 
 

@@ -47,11 +47,8 @@ class Outcome:
         The judge's answer on the readings and on what was confirmed.
     seen
         A person has said what to make of this slip: nothing is left to ask.
-    address
-        The customer's address, as it was typed.
     """
 
     slip: Slip
     judgement: Judgement
     seen: bool = False
-    address: str | None = None

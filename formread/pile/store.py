@@ -1,4 +1,5 @@
-"""The store: piles, their photos, what was read on them and what a person has said, safe against a pulled plug.
+"""The store: piles, their photos and lists, what was read on them and what a person has said, safe against a
+pulled plug.
 
 One SQLite file in write-ahead mode holds everything but the pictures, which lie in a folder for each pile beside
 it under names of our own making. A method returns once what it wrote is on the disk. What is deleted is
@@ -26,7 +27,7 @@ PhotoState = Literal["waiting", "read", "failed"]
 KEEP_DAYS: Final = 60
 """How long a closed pile is kept unless the seller says otherwise: a delivery, its questions and the next one."""
 
-_VERSION: Final = 1
+_VERSION: Final = 2
 _SCHEMA: Final = """
 CREATE TABLE piles (
     id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, day TEXT NOT NULL, currency TEXT NOT NULL,
@@ -49,6 +50,16 @@ CREATE INDEX photos_of_pile ON photos (pile);
 CREATE INDEX slips_of_pile ON slips (pile);
 CREATE INDEX answers_of_slip ON answers (slip);
 """
+_LISTS: Final = """
+CREATE TABLE lists (
+    id INTEGER PRIMARY KEY AUTOINCREMENT, pile INTEGER NOT NULL REFERENCES piles(id) ON DELETE CASCADE,
+    kind TEXT NOT NULL, name TEXT NOT NULL, content TEXT NOT NULL, file TEXT);
+CREATE TABLE said (
+    pile INTEGER NOT NULL REFERENCES piles(id) ON DELETE CASCADE, name TEXT NOT NULL, value TEXT NOT NULL,
+    PRIMARY KEY (pile, name));
+CREATE INDEX lists_of_pile ON lists (pile)
+"""
+"""What came with the second version: the seller's lists, and what was said about the evening of a pile."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +114,17 @@ class Answer:
     slip: int
     box: str
     value: Any
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """A list that the seller brought: prices, a delivery note, customers; ``content`` is what was read in it."""
+
+    id: int
+    pile: int
+    kind: str
+    name: str
+    content: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,6 +397,62 @@ class Store:
         row = self._one("SELECT * FROM answers WHERE pile = ? ORDER BY id DESC LIMIT 1", pile)
         return None if row is None else _answer(row)
 
+    # The evening: lists, and what was said
+
+    def add_list(self, pile: int, kind: str, name: str, content: str, data: bytes | None = None) -> int:
+        """Keep a list, and (where it is a picture, to be looked at again) its file.
+
+        Raises
+        ------
+        OutputError
+            When the disk is full or can't be written.
+        """
+        file = None if data is None else self._keep(pile, data)
+        with self._writing(pile) as db:
+            at = db.execute(
+                "INSERT INTO lists (pile, kind, name, content, file) VALUES (?, ?, ?, ?, ?)",
+                (pile, kind, name, content, file),
+            ).lastrowid
+        assert at is not None
+        return at
+
+    def lists(self, pile: int, kind: str) -> list[ListRow]:
+        """The lists of one kind, in the order in which they came."""
+        rows = self._all(
+            "SELECT id, pile, kind, name, content FROM lists WHERE pile = ? AND kind = ? ORDER BY id",
+            pile,
+            kind,
+        )
+        return [ListRow(**dict(row)) for row in rows]
+
+    def list_path(self, pile: int, at: int) -> Path | None:
+        """Where the picture of a list lies, if it is one."""
+        row = self._one("SELECT file FROM lists WHERE id = ? AND pile = ?", at, pile)
+        folder = self._folder_of(pile)
+        return None if row is None or row["file"] is None or folder is None else folder / row["file"]
+
+    def delete_list(self, pile: int, at: int) -> None:
+        """Delete a list for good."""
+        path = self.list_path(pile, at)
+        with self._writing(pile) as db:
+            db.execute("DELETE FROM lists WHERE id = ? AND pile = ?", (at, pile))
+        if path is not None:
+            path.unlink(missing_ok=True)
+        self._wipe()
+
+    def say(self, pile: int, name: str, value: object) -> None:
+        """Keep what was said about the evening of a pile, as plain JSON data, under a name; None takes it back."""
+        with self._writing(pile) as db:
+            if value is None:
+                db.execute("DELETE FROM said WHERE pile = ? AND name = ?", (pile, name))
+            else:
+                db.execute("INSERT OR REPLACE INTO said VALUES (?, ?, ?)", (pile, name, json.dumps(value)))
+
+    def said(self, pile: int) -> dict[str, Any]:
+        """What was said about the evening of a pile, by name."""
+        rows = self._all("SELECT name, value FROM said WHERE pile = ?", pile)
+        return {row["name"]: json.loads(row["value"]) for row in rows}
+
     # People and settings
 
     def remember(self, name: str, address: str) -> None:
@@ -408,6 +486,17 @@ class Store:
         with self._writing() as db:
             db.execute("INSERT OR REPLACE INTO settings VALUES ('keep_days', ?)", (str(days),))
 
+    @property
+    def streets(self) -> str:
+        """The seller's walk as CSV text, the same for every pile; "" while there is none."""
+        row = self._one("SELECT value FROM settings WHERE name = 'streets'")
+        return "" if row is None else str(row["value"])
+
+    @streets.setter
+    def streets(self, text: str) -> None:
+        with self._writing() as db:
+            db.execute("INSERT OR REPLACE INTO settings VALUES ('streets', ?)", (text,))
+
     # The file and the folder
 
     def _migrate(self) -> None:
@@ -415,11 +504,12 @@ class Store:
         if version > _VERSION:
             raise OutputError("These piles were kept by a newer formread. Update formread and try again.")
         self._db.row_factory = sqlite3.Row
-        if version == 0:
-            with self._writing() as db:
-                for statement in _SCHEMA.split(";"):
-                    db.execute(statement)
-                db.execute(f"PRAGMA user_version = {_VERSION}")
+        for step, schema in enumerate((_SCHEMA, _LISTS), 1):
+            if version < step:
+                with self._writing() as db:
+                    for statement in schema.split(";"):
+                        db.execute(statement)
+                    db.execute(f"PRAGMA user_version = {step}")
 
     @contextmanager
     def _writing(self, pile: int | None = None) -> Iterator[sqlite3.Connection]:
@@ -510,6 +600,7 @@ class Store:
                 continue
             pile = kept[folder.name]
             named = {row["file"] for row in self._all("SELECT file FROM photos WHERE pile = ?", pile)}
+            named |= {row["file"] for row in self._all("SELECT file FROM lists WHERE pile = ?", pile)}
             for row in self._all("SELECT picture FROM slips WHERE pile = ?", pile):
                 named |= {row["picture"], f"{row['picture']}.small"}
             for file in folder.iterdir():

@@ -116,6 +116,10 @@ def parse_address(text: str, name: str = "") -> Address:
                 continue
             part = found[2]  # noqa: PLW2901 - "Flat 2 12 Hasp Lane" in one part
         numbered = _NUMBERED.fullmatch(part)
+        after = next((other for other in parts[at + 1 :] if _FLAT.fullmatch(other)), None)
+        if numbered and after and not flat:  # "12 Hasp Lane, Flat 2"
+            flat = (_FLAT.fullmatch(after) or numbered)[1]
+            parts = [other for other in parts if other is not after]
         if numbered:
             return Address(
                 name,

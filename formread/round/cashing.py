@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from formread.errors import ListError
-from formread.goods.table import RowProblems, read_rows, understand
+from formread.goods.table import Row, RowProblems, read_rows, understand
 from formread.goods.written import parse_amount, parse_count
 from formread.money import Currency, currency, format_money
 from formread.round.coins import Cash, worth
@@ -133,11 +133,18 @@ def read_takings(path: Path, drops: Sequence[Drop], currency_code: str) -> tuple
     ListError
         When it is no such list, or a row makes no sense.
     """
+    return takings_from(path.name, read_rows(path), drops, currency_code)
+
+
+def takings_from(
+    name: str, rows: Sequence[Row], drops: Sequence[Drop], currency_code: str
+) -> tuple[Taking, ...]:
+    """Understand the rows of a list of takings; see :func:`read_takings`."""
     unit = currency(currency_code)
-    table = understand(path.name, read_rows(path), HEADINGS, ("drop",))
+    table = understand(name, rows, HEADINGS, ("drop",))
     if not {"cash", "otherwise"} & set(table.columns):
-        raise ListError(f"{path.name}: no column is headed 'cash' or 'otherwise', so nothing was taken.")
-    problems = RowProblems(path.name)
+        raise ListError(f"{name}: no column is headed 'cash' or 'otherwise', so nothing was taken.")
+    problems = RowProblems(name)
     due = {drop.number: drop.due for drop in drops}
     found: dict[int, Taking] = {}
     for row in table.rows:

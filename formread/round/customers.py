@@ -4,13 +4,13 @@ Columns: *slip* (its number or photo), *name*, *address*, and where known *latit
 without a slip only says where an address lies.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
-from formread.goods.table import RowProblems, read_rows, understand
+from formread.goods.table import Row, RowProblems, read_rows, understand
 from formread.round.addresses import Address, parse_address
 from formread.slips import Slip
 
@@ -40,6 +40,8 @@ class Customers:
         for key in (name, slip.slip_number, slip.photo):
             if key and key.casefold() in self.by_slip:
                 return self.by_slip[key.casefold()]
+        if slip.address:
+            return parse_address(slip.address, slip.customer or "")
         return parse_address(slip.customer) if slip.customer else None
 
 
@@ -55,11 +57,16 @@ def read_customers(paths: Sequence[Path]) -> Customers:
     ListError
         When a file is no such list, or a row makes no sense.
     """
+    return customers_from([(path.name, read_rows(path)) for path in paths])
+
+
+def customers_from(lists: Iterable[tuple[str, Sequence[Row]]]) -> Customers:
+    """Understand the rows of lists of customers, each with its name; see :func:`read_customers`."""
     by_slip: dict[str, Address] = {}
     coordinates: dict[tuple[str, str, str, str, str], tuple[float, float]] = {}
-    for path in paths:
-        table = understand(path.name, read_rows(path), HEADINGS, ("address",))
-        problems = RowProblems(path.name)
+    for name, rows in lists:
+        table = understand(name, rows, HEADINGS, ("address",))
+        problems = RowProblems(name)
         for row in table.rows:
             address = parse_address(table.cell(row, "address"), table.cell(row, "name"))
             slip = table.cell(row, "slip").casefold()

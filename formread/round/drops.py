@@ -7,7 +7,7 @@ from formread.goods.packing import PackedBag
 from formread.round.addresses import Address
 from formread.round.coins import Cash
 from formread.round.customers import Customers
-from formread.round.streets import StreetList, streets_of
+from formread.round.streets import Question, StreetList, streets_of
 from formread.round.walk import distances, length_of, shortest_round
 from formread.slips import Report
 
@@ -44,7 +44,7 @@ class Drop:
     handed: int
     change: int
     bags: int
-    question: str | None = None
+    question: Question | None = None
 
     @property
     def who(self) -> str:
@@ -121,7 +121,7 @@ def plan_round(
     placed = []
     for at, door in enumerate(doors):
         if door.address is None:
-            question = f"whose is slip {', '.join(door.names)}? It comes last"
+            question = Question("who", f"whose is slip {', '.join(door.names)}? It comes last")
             placed.append(
                 ((len(walk_order.legs) + 1, 0, 0.0, 0.0, (0, "")), at, replace(door, question=question))
             )
@@ -175,8 +175,6 @@ def _proposed(
     matrix = distances(places)
     order, length = shortest_round(matrix)
     own = length_of(range(1, len(known)), matrix)
-    asked = [
-        replace(door, question=door.question or "its coordinates are not known; it comes after the others")
-        for door in others
-    ]
+    missing = Question("coordinates", "its coordinates are not known; it comes after the others")
+    asked = [replace(door, question=door.question or missing) for door in others]
     return [known[0], *(known[at] for at in order), *asked], Walk(length, own)

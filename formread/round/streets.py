@@ -1,20 +1,25 @@
 """The seller's own walking order: streets in turn, and how each is walked. A list that is kept.
 
 Columns: *street*; *side* (odd, even or both); *way* (up, down, "odd up, even down", "even up, odd down", or
-empty for house after house across the street); *houses* ("Rose Cottage after 12; The Forge first"). A street
-may stand in two rows, one for each side, with other streets between them.
+empty for house after house across the street); *houses* ("Rose Cottage after 12; The Forge first"); *also*
+(other spellings of the street). A street may stand in two rows, one for each side, with other streets between.
+
+An address that the list does not place is asked about, and the answer goes into the list (:func:`answered`), so
+that nobody is asked twice.
 """
 
+import csv
+import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Literal
 
 from rapidfuzz import fuzz
 
-from formread.goods.table import RowProblems, read_rows, understand
+from formread.goods.table import Row, RowProblems, read_rows, understand
 from formread.round.addresses import Address, plain, street_key
 
 HEADINGS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
@@ -26,6 +31,7 @@ HEADINGS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
             "way": "way direction walk walked order",
             "houses": "houses housenames names named",
             "town": "town village place city",
+            "also": "also alsowritten spellings otherspellings spelt",
         }.items()
     }
 )
@@ -57,12 +63,37 @@ _NAMED = re.compile(r"(.+?)\s+(?:after\s+(\d{1,4})\s?([a-z])?|(first))", re.I)
 Place = tuple[int, int, float, float, tuple[int, str]]
 """Sorts addresses: leg, side, house, the named house after it, flat."""
 
+QuestionKind = Literal["who", "street", "spelling", "house", "side", "coordinates"]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What the seller should be asked about a door.
+
+    Attributes
+    ----------
+    kind
+        ``who``: nobody has said whose slip it is, or the address names no street. ``street``: the street is not in
+        the walk. ``spelling``: it was taken for another spelling of `like`. ``house``: a house with a name has no
+        place in its street. ``side``: the walk leaves this side of the street out. ``coordinates``: they are
+        missing.
+    text
+        The question in words.
+    like
+        The street of the walk that an unknown one was taken for.
+    """
+
+    kind: QuestionKind
+    text: str
+    like: str = ""
+
 
 @dataclass(frozen=True, slots=True)
 class Leg:
     """One street, or one side of it, as it is walked.
 
-    ``houses`` holds named houses: (name reduced to plain words, number after which it stands, suffix).
+    ``houses`` holds named houses: (name, number after which it stands, suffix); 0 for the first in the street.
+    ``also`` holds other spellings of the street.
     """
 
     street: str
@@ -70,6 +101,11 @@ class Leg:
     way: str = "across"
     houses: tuple[tuple[str, int, str], ...] = ()
     town: str = ""
+    also: tuple[str, ...] = ()
+
+    def called(self, key: str) -> bool:
+        """Whether a street's name, reduced by :func:`street_key`, is one of this leg's."""
+        return key in {street_key(name) for name in (self.street, *self.also)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +113,7 @@ class Placed:
     """Where an address stands in the walk, and what the seller should be asked about it (or None)."""
 
     place: Place
-    question: str | None = None
+    question: Question | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +126,7 @@ class StreetList:
     def place(self, address: Address) -> Placed:
         """Say where an address comes in the walk. An unknown street comes last, and is asked about."""
         key = street_key(address.street)
-        legs = [at for at, leg in enumerate(self.legs) if street_key(leg.street) == key]
+        legs = [at for at, leg in enumerate(self.legs) if key and leg.called(key)]
         question = None
         if not legs and key:
             like = [(fuzz.ratio(key, street_key(leg.street)), -at) for at, leg in enumerate(self.legs)]
@@ -98,7 +134,11 @@ class StreetList:
             if best[0] >= _LIKE:
                 taken = self.legs[-best[1]]
                 legs = [at for at, leg in enumerate(self.legs) if leg.street == taken.street]
-                question = f"{address.street} is not in {self.name}; it was taken for {taken.street}"
+                question = Question(
+                    "spelling",
+                    f"{address.street} is not in {self.name}; it was taken for {taken.street}",
+                    taken.street,
+                )
         if len(legs) > 1 and address.town:
             same = [
                 at
@@ -107,11 +147,14 @@ class StreetList:
             ]
             legs = same or legs
         if not legs:
-            where = f"{address.street} is not in {self.name}" if key else "no street is known"
-            return Placed(
-                (len(self.legs), 0, *_in_street(address, "across")[1:], _flat(address)),
-                f"{where}; it comes last. Say where it belongs",
+            said = (
+                Question(
+                    "street", f"{address.street} is not in {self.name}; it comes last. Say where it belongs"
+                )
+                if key
+                else Question("who", "no street is known; it comes last. Say where it belongs")
             )
+            return Placed((len(self.legs), 0, *_in_street(address, "across")[1:], _flat(address)), said)
         for at in legs:
             named = _named(address, self.legs[at])
             if named is not None:
@@ -119,15 +162,21 @@ class StreetList:
         if address.number is None:
             return Placed(
                 (legs[-1], 2, 0.0, 0.0, _flat(address)),
-                f"{address.house or 'a house without a number'} has no place in {address.street}; "
-                "it comes at its end. Say after which number it stands",
+                Question(
+                    "house" if address.house else "who",
+                    f"{address.house or 'a house without a number'} has no place in {address.street}; "
+                    "it comes at its end. Say after which number it stands",
+                ),
             )
         for at in legs:
             if self.legs[at].side in ("both", _parity(address.number)):
                 return Placed((at, *_in_street(address, self.legs[at].way), _flat(address)), question)
         return Placed(
             (legs[-1], 2, *_in_street(address, "across")[1:], _flat(address)),
-            f"{address.door} is on a side of {address.street} that the walk leaves out; it comes at its end",
+            Question(
+                "side",
+                f"{address.door} is on a side of {address.street} that the walk leaves out; it comes at its end",
+            ),
         )
 
 
@@ -149,7 +198,7 @@ def _in_street(address: Address, way: str) -> tuple[int, float, float]:
 
 def _named(address: Address, leg: Leg) -> tuple[int, float, float] | None:
     for at, (name, number, suffix) in enumerate(leg.houses, 1):
-        if name == plain(address.house) and name:
+        if plain(name) == plain(address.house) and plain(name):
             if leg.side not in ("both", _parity(number)) and number:
                 continue
             if not number:
@@ -172,8 +221,13 @@ def read_streets(path: Path) -> StreetList:
     ListError
         When it is no such list, or a row makes no sense.
     """
-    table = understand(path.name, read_rows(path), HEADINGS, ("street",))
-    problems = RowProblems(path.name)
+    return streets_from(path.name, read_rows(path))
+
+
+def streets_from(name: str, rows: Sequence[Row]) -> StreetList:
+    """Understand the rows of a walking order; see :func:`read_streets`."""
+    table = understand(name, rows, HEADINGS, ("street",))
+    problems = RowProblems(name)
     legs: list[Leg] = []
     for row in table.rows:
         street = table.cell(row, "street")
@@ -197,9 +251,85 @@ def read_streets(path: Path) -> StreetList:
             except ValueError as error:
                 problems.add(row.number, str(error))
                 continue
-            legs.append(Leg(street, side, way, houses, table.cell(row, "town")))
+            also = tuple(part.strip() for part in table.cell(row, "also").split(";") if part.strip())
+            legs.append(Leg(street, side, way, houses, table.cell(row, "town"), also))
     problems.raise_if_any()
-    return StreetList(path.name, tuple(legs))
+    return StreetList(name, tuple(legs))
+
+
+_WRITTEN = MappingProxyType(
+    {"across": "", "down": "down", "odd first": "odd up even down", "even first": "even up odd down"}
+)
+
+
+def streets_csv(streets: StreetList) -> str:
+    """Write a walking order as the CSV text that :func:`read_streets` reads."""
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(("Street", "Side", "Way", "Houses", "Town", "Also written"))
+    for leg in streets.legs:
+        houses = "; ".join(
+            f"{name} after {number}{suffix}" if number else f"{name} first"
+            for name, number, suffix in leg.houses
+        )
+        side = "" if leg.side == "both" else leg.side
+        rows.writerow((leg.street, side, _WRITTEN[leg.way], houses, leg.town, "; ".join(leg.also)))
+    return text.getvalue()
+
+
+def answered(streets: StreetList, address: Address, question: Question, answer: str) -> StreetList:
+    """Put the seller's answer to a question into the walking order.
+
+    Parameters
+    ----------
+    address, question
+        The door, and what :meth:`StreetList.place` asks about it.
+    answer
+        For a house with a name: the number after which it stands, or "first". For a spelling: "yes". Else the
+        street of the walk after which this one comes, or "first".
+
+    Raises
+    ------
+    ValueError
+        With a sentence part that says what is wrong with the answer.
+    """
+    said = answer.strip().rstrip(".")
+    key = street_key(address.street)
+    if question.kind == "house":
+        found = re.fullmatch(r"(?:after\s+)?(\d{1,4})\s?([a-z])?", said, re.I)
+        if not found and plain(said) != "first":
+            raise ValueError(f"{answer!r} is no house number; write e.g. 12, or first")
+        house = (
+            (address.house, int(found[1]), (found[2] or "").casefold()) if found else (address.house, 0, "")
+        )
+        fitting = [at for at, leg in enumerate(streets.legs) if leg.called(key) and _holds(leg, house[1])]
+        if not fitting:
+            raise ValueError(f"the walk leaves that side of {address.street} out")
+        leg = streets.legs[fitting[0]]
+        return _with(streets, fitting[0], replace(leg, houses=(*leg.houses, house)))
+    if question.kind == "spelling" and plain(said) in {"y", "yes", plain(question.like)}:
+        legs = tuple(
+            replace(leg, also=(*leg.also, address.street)) if leg.street == question.like else leg
+            for leg in streets.legs
+        )
+        return replace(streets, legs=legs)
+    side = _parity(address.number) if question.kind == "side" and address.number is not None else "both"
+    new = Leg(address.street, side, "across" if side != "both" else "odd first")
+    if plain(said) == "first":
+        return replace(streets, legs=(new, *streets.legs))
+    after = street_key(re.sub(r"^after\s+", "", said, flags=re.I))
+    places = [at for at, leg in enumerate(streets.legs) if leg.called(after)]
+    if not places:
+        raise ValueError(f"{said!r} is no street of the walk; write the one after which it comes, or first")
+    return replace(streets, legs=(*streets.legs[: places[-1] + 1], new, *streets.legs[places[-1] + 1 :]))
+
+
+def _holds(leg: Leg, number: int) -> bool:
+    return not number or leg.side in ("both", _parity(number))
+
+
+def _with(streets: StreetList, at: int, leg: Leg) -> StreetList:
+    return replace(streets, legs=(*streets.legs[:at], leg, *streets.legs[at + 1 :]))
 
 
 def _houses(text: str) -> tuple[tuple[str, int, str], ...]:
@@ -212,7 +342,7 @@ def _houses(text: str) -> tuple[tuple[str, int, str], ...]:
             raise ValueError(
                 f"{part!r} does not say where the house stands; write e.g. Rose Cottage after 12"
             )
-        found.append((plain(named[1]), int(named[2] or 0), (named[3] or "").casefold()))
+        found.append((named[1].strip(), int(named[2] or 0), (named[3] or "").casefold()))
     return tuple(found)
 
 

@@ -9,9 +9,10 @@ from starlette.staticfiles import StaticFiles
 
 from formread.errors import FormreadError
 from formread.web.desk import STATIC, Desk, page
-from formread.web.pages import out, people, phone, photos, pile, piles, settle, slip
+from formread.web.pages import goods, out, people, phone, photos, pile, piles, settle, slip
+from formread.web.pages import round as round_pages
 
-_PAGES = (piles, pile, photos, settle, slip, people, out, phone)
+_PAGES = (piles, pile, photos, settle, slip, people, goods, round_pages, out, phone)
 
 
 def make_app(desk: Desk) -> Starlette:

@@ -15,6 +15,7 @@ from formread.money import Currency, currency, format_money, format_plain
 from formread.pile.kept import KeptSlip, Piles
 from formread.pile.store import PhotoRow, PileRow
 from formread.web import words
+from formread.web.evening import Evenings
 from formread.web.pairing import Pairing
 from formread.web.phone_door import PhoneDoor
 from formread.web.work import Reader
@@ -36,6 +37,7 @@ class Desk:
     """
 
     piles: Piles
+    evenings: Evenings
     reader: Reader
     pairing: Pairing
     door: PhoneDoor

@@ -107,7 +107,7 @@ def _own_page(request: Request) -> bool:
 
 
 def _limit(scope: Scope) -> int:
-    if scope["path"].endswith(("/photos", "/replace")):
+    if scope["path"].endswith(("/photos", "/replace", "/lists")):
         return LARGEST_REQUEST
     return LARGEST_FORM
 

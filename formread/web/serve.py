@@ -21,7 +21,9 @@ from formread.pile.kept import Piles
 from formread.pile.run import default_jobs
 from formread.pile.store import Store
 from formread.web.app import make_app
+from formread.web.brought import Brought
 from formread.web.desk import Desk
+from formread.web.evening import Evenings
 from formread.web.guard import Guard
 from formread.web.pairing import Pairing, home_address
 from formread.web.work import Reader
@@ -96,12 +98,13 @@ def _listen(host: str, port: int) -> socket.socket:
 async def _run(
     store: Store, listener: socket.socket, code: str, browser: bool, home: Callable[[], str | None]
 ) -> None:
-    piles = Piles(store)
+    brought = Brought(store)
+    piles = Piles(store, brought.known)
     # One core is left for the pages.
     reader = Reader(piles, max(1, default_jobs() - 1))
     pairing = Pairing()
     door = _HomeDoor(pairing, home)
-    app = make_app(Desk(piles, reader, pairing, door, code))
+    app = make_app(Desk(piles, Evenings(piles, brought), reader, pairing, door, code))
     door.app = app
     port = listener.getsockname()[1]
     hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}

@@ -10,6 +10,7 @@ from formread.arithmetic import BoxRef
 from formread.arithmetic.costs import STANDARD_COSTS
 from formread.errors import UsageError
 from formread.export.findings import loser
+from formread.goods.written import parse_amount
 from formread.money import Currency, format_money, format_plain
 from formread.pile.kept import KeptSlip
 from formread.record import DITTO, Value
@@ -99,6 +100,32 @@ def typed_money(text: str, unit: Currency) -> int:
     return int(whole or "0") * unit.unit + int(part.ljust(unit.digits, "0"))
 
 
+def amount_or_none(text: str, unit: Currency, what: str) -> int | None:
+    """Understand an amount typed as it is written on paper (``12`` is 12.00); None where nothing is typed.
+
+    Raises
+    ------
+    UsageError
+        When it is no amount; `what` says which field is meant.
+    """
+    if not text.strip():
+        return None
+    try:
+        return parse_amount(text, unit)
+    except ValueError as error:
+        raise UsageError(
+            f"For {what}: {error}. Type an amount such as {format_plain(1250, unit)}."
+        ) from error
+
+
+def signed_amount(text: str, unit: Currency, what: str) -> int | None:
+    """Understand an amount that may be given back (``-2.50``); see :func:`amount_or_none`."""
+    if text.startswith("-"):
+        amount = amount_or_none(text[1:], unit, what)
+        return None if amount is None else -amount
+    return amount_or_none(text, unit, what)
+
+
 def loss(slip: Slip, unit: Currency) -> str:
     """Say who loses how much; ``""`` where nobody does."""
     who = loser(slip.difference)
@@ -162,7 +189,7 @@ def matches(kept: KeptSlip, words: str, unit: Currency) -> bool:
     """Whether a slip fits what was typed into the search box: name, number, amount or photo."""
     slip = kept.slip
     amounts = [slip.written_total, slip.computed_total, slip.difference and abs(slip.difference)]
-    texts = [slip.slip_number, slip.customer, kept.outcome.address, slip.photo]
+    texts = [slip.slip_number, slip.customer, slip.address, slip.photo]
     texts += [format_plain(amount, unit) for amount in amounts if amount is not None]
     whole = " ".join(text for text in texts if text).casefold()
     return all(word in whole for word in words.casefold().split())

@@ -10,6 +10,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -40,7 +41,7 @@ class Reader:
         self._processes: Executor | None = None
         self._keeper = ThreadPoolExecutor(1, "keeper")
         self._news = asyncio.Event()
-        self._stale: set[int] = set()
+        self._stale: dict[int, bool] = {}
         self._reading: dict[int, Path] = {}
         self._tries: dict[int, int] = {}
         self._tasks: set[asyncio.Task[None]] = set()
@@ -54,9 +55,9 @@ class Reader:
         """Say that photos came in."""
         self._news.set()
 
-    def refresh(self, pile: int) -> None:
-        """Say that an answer was given in a pile."""
-        self._stale.add(pile)
+    def refresh(self, pile: int, *, every: bool = False) -> None:
+        """Say that an answer was given in a pile; with `every`, that what is known beside its slips has changed."""
+        self._stale[pile] = every or self._stale.get(pile, False)
         self._news.set()
 
     async def run(self) -> None:
@@ -67,9 +68,9 @@ class Reader:
                 if self._stale:
                     # Somebody is answering: what follows for the other slips may wait until the next question shows.
                     await asyncio.sleep(_BREATH)
-                stale, self._stale = self._stale, set()
-                for pile in stale:
-                    await self._in_keeper(self._piles.refresh, pile)
+                stale, self._stale = self._stale, {}
+                for pile, every in stale.items():
+                    await self._in_keeper(partial(self._piles.refresh, pile, every=every))
                 with suppress(TimeoutError):
                     await asyncio.wait_for(self._news.wait(), _HOUR)
                 self._news.clear()
@@ -111,7 +112,7 @@ class Reader:
                     return
                 read = ReadPhoto((), (Problem(photo.name, None, _OUT_OF_MEMORY),))
             if await self._in_keeper(self._piles.keep_read, photo, path, read):
-                self._stale.add(photo.pile)
+                self.refresh(photo.pile)
         finally:
             self._reading.pop(photo.id, None)
             self._news.set()

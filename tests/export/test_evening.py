@@ -8,9 +8,9 @@ import pypdfium2
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from formread.cli_evening import evening_files
 from formread.errors import FormreadError
 from formread.export.door_page import door_page
+from formread.export.evening_files import evening_files
 from formread.export.evening_sheets import evening_spreadsheet
 from formread.goods.delivery import DeliveredLine, DeliveryNote
 from formread.goods.order import add_up

@@ -1,5 +1,6 @@
 """What is kept stays, what is deleted is gone, and the same readings give the same answers after a reload."""
 
+import sqlite3
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -223,3 +224,42 @@ def test_pictures_without_a_row_are_swept_up(store: Store) -> None:
     Store(store.folder).close()
     assert kept.exists()
     assert not lost.exists()
+
+
+def test_lists_and_what_was_said_stay_until_they_are_deleted(store: Store) -> None:
+    pile = store.add_pile("Spring", date(2026, 5, 14), "GBP")
+    at = store.add_list(pile, "note", "note.jpg", "{}", JPEG)
+    store.say(pile, "float_in", 5000)
+    store.streets = "Street\nHasp Lane\n"
+    folder = store.folder
+    store.close()
+    again = Store(folder)
+    assert [row.name for row in again.lists(pile, "note")] == ["note.jpg"]
+    path = again.list_path(pile, at)
+    assert path is not None
+    assert path.read_bytes() == JPEG
+    assert again.said(pile) == {"float_in": 5000}
+    assert again.streets.endswith("Hasp Lane\n")
+    again.say(pile, "float_in", None)
+    assert again.said(pile) == {}
+    again.delete_list(pile, at)
+    assert again.lists(pile, "note") == []
+    assert not path.exists()
+    again.add_list(pile, "prices", "list.csv", "{}")
+    again.delete_pile(pile)
+    assert again.lists(pile, "prices") == []
+    again.close()
+
+
+def test_piles_that_an_earlier_formread_kept_are_taken_over(tmp_path: Path) -> None:
+    store = Store(tmp_path / "desk")
+    pile = store.add_pile("Spring", date(2026, 5, 14), "GBP")
+    store.close()
+    with sqlite3.connect(tmp_path / "desk" / "piles.sqlite") as db:
+        db.executescript("DROP TABLE lists; DROP TABLE said; PRAGMA user_version = 1")
+    db.close()
+    again = Store(tmp_path / "desk")
+    assert [row.name for row in again.piles()] == ["Spring"]
+    again.say(pile, "shortest", True)
+    assert again.said(pile) == {"shortest": True}
+    again.close()

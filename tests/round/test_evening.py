@@ -100,7 +100,7 @@ def test_a_slip_whose_customer_nobody_knows_comes_last_and_is_asked_about(tmp_pa
     who = customers(tmp_path, "slip,name,address\n0002,Ms Roe,5 Hasp Lane\n")
     plan = plan_round(PILE, plan_goods(PILE).packed, GBP, who)
     assert plan.drops[0].names == ("0002",)
-    assert all(drop.question and "whose is slip" in drop.question for drop in plan.drops[1:])
+    assert all(drop.question and "whose is slip" in drop.question.text for drop in plan.drops[1:])
 
 
 def test_the_shortest_walk_is_taken_when_asked_for_and_never_longer(tmp_path: Path) -> None:

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from formread.errors import ListError
+from formread.goods.table import read_text_rows
 from formread.round.addresses import Address, parse_address, street_key
-from formread.round.streets import StreetList, read_streets, streets_of
+from formread.round.streets import StreetList, answered, read_streets, streets_csv, streets_from, streets_of
 from formread.round.walk import distances, great_circle, length_of, shortest_round
 
 
@@ -29,6 +30,7 @@ from formread.round.walk import distances, great_circle, length_of, shortest_rou
         ("Ms Roe\nRose Cottage\n4 Hasp Lane", ("Hasp Lane", 4, "", "Rose Cottage", "")),
         ("Ms Roe, No. 9, Hasp Lane", ("Hasp Lane", 9, "", "", "")),
         ("14 Hasp Lane", ("Hasp Lane", 14, "", "", "")),
+        ("Ms Roe, 12 Hasp Lane, Flat 2, Quincebury", ("Hasp Lane", 12, "", "", "2")),
     ],
 )
 def test_an_address_is_taken_apart_as_people_write_it(
@@ -80,10 +82,10 @@ def test_doors_come_in_the_order_in_which_the_seller_walks(streets: StreetList) 
 def test_what_the_list_does_not_know_comes_last_and_is_asked_about(streets: StreetList) -> None:
     new = streets.place(parse_address("A, 5 Sorrel Close"))
     assert new.question is not None
-    assert "not in streets.csv" in new.question
+    assert "not in streets.csv" in new.question.text
     misspelt = streets.place(parse_address("A, 5 Tindr Lane"))
     assert misspelt.question is not None
-    assert "taken for Tinder Lane" in misspelt.question
+    assert "taken for Tinder Lane" in misspelt.question.text
     unknown_house = streets.place(parse_address("A, Old Mill, Pottle Hill"))
     assert unknown_house.question is not None
     assert streets.place(parse_address("A, 7 Pottle Hill")).place < unknown_house.place < new.place
@@ -201,3 +203,53 @@ def test_small_walks_are_the_exact_ones(places: list[tuple[int, int]]) -> None:
 def test_a_degree_along_the_equator_is_a_ninetieth_of_a_quarter_of_the_earth() -> None:
     assert great_circle((0, 0), (0, 1)) == pytest.approx(2 * math.pi * 6_371_009 / 360)
     assert great_circle((10, 20), (10, 20)) == 0
+
+
+ADDRESSES = st.builds(
+    parse_address,
+    st.sampled_from(
+        [
+            "A, 5 Sorrel Close", "A, 5 Tindr Lane", "A, Old Mill, Pottle Hill", "A, 8 Quoin Row",
+            "A, 8a Quoin Row", "A, Old Mill, Hasp Lane", "A, 3 Gorse Bank", "A, The Barn, Quoin Row",
+        ]
+    ),
+)  # fmt: skip
+
+
+@settings(max_examples=30)
+@given(st.lists(ADDRESSES, max_size=6), st.sampled_from(["first", "Tinder Lane", "after Pottle Hill."]))
+def test_nobody_is_asked_twice_and_the_answers_stay_in_the_written_list(
+    addresses: list[Address], after: str
+) -> None:
+    walk = streets_from("streets.csv", read_text_rows("streets.csv", WALK.encode()))
+    for address in addresses:
+        for _ in range(2):  # a house with a name in a new street: first the street, then the house
+            question = walk.place(address).question
+            if question:
+                answer = {"house": "2", "spelling": "yes"}.get(question.kind, after)
+                walk = answered(walk, address, question, answer)
+    again = streets_from("streets.csv", read_text_rows("streets.csv", streets_csv(walk).encode()))
+    assert again.legs == walk.legs
+    for address in addresses:
+        assert again.place(address).question is None
+        assert again.place(address) == walk.place(address)
+
+
+def test_an_answer_puts_the_street_where_it_was_said(streets: StreetList) -> None:
+    new = parse_address("A, 5 Sorrel Close")
+    question = streets.place(new).question
+    assert question is not None
+    walk = answered(streets, new, question, "after Tinder Lane")
+    assert [leg.street for leg in walk.legs] == [
+        "Hasp Lane", "Tinder Lane", "Sorrel Close", "Hasp Lane", "Pottle Hill",
+    ]  # fmt: skip
+    with pytest.raises(ValueError, match="no street of the walk"):
+        answered(streets, new, question, "Nowhere Street")
+    mill = parse_address("A, Old Mill, Pottle Hill")
+    asked = streets.place(mill).question
+    assert asked is not None
+    with pytest.raises(ValueError, match="no house number"):
+        answered(streets, mill, asked, "by the church")
+    placed = answered(streets, mill, asked, "2").place(mill).place
+    assert streets.place(parse_address("A, 2 Pottle Hill")).place < placed
+    assert placed < streets.place(parse_address("A, 3 Pottle Hill")).place

@@ -24,6 +24,13 @@ PAGES = (
     "/phone",
     "/pair",
     "/people",
+    "/pile/{pile}/order",
+    "/pile/{pile}/delivery",
+    "/pile/{pile}/packing",
+    "/pile/{pile}/round",
+    "/pile/{pile}/float",
+    "/pile/{pile}/cash",
+    "/streets?pile={pile}",
     "/nothing",
 )
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

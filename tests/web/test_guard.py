@@ -15,7 +15,9 @@ import pytest
 from formread.pile.kept import Piles
 from formread.pile.store import Store
 from formread.web.app import make_app
+from formread.web.brought import Brought
 from formread.web.desk import Desk
+from formread.web.evening import Evenings
 from formread.web.guard import LARGEST_FORM, LARGEST_REQUEST, Guard
 from formread.web.pages.photos import clean_name
 from formread.web.pairing import COOKIE, MOST_TRIES, VALID_SECONDS, Pairing
@@ -73,7 +75,7 @@ def doors(tmp_path: Path) -> Iterator[Doors]:
     piles, pairing = Piles(store), Pairing()
 
     async def made() -> Desk:
-        return Desk(piles, Reader(piles, 1), pairing, _NoDoor(), "GBP")
+        return Desk(piles, Evenings(piles, Brought(piles.store)), Reader(piles, 1), pairing, _NoDoor(), "GBP")
 
     app = make_app(_run(made()))
     yield Doors(piles, pairing, Guard(app, lambda: {HERE}), Guard(app, lambda: {HOME}, pairing))

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from formread.export.csv_files import csv_files
+from formread.export.evening_files import EVENING_FILES
 from formread.export.findings import all_findings, money_at_stake, to_look_at
 from formread.export.result import to_json
 from formread.export.spreadsheet import spreadsheet
@@ -72,14 +73,25 @@ _FILES: dict[str, tuple[Callable[[Piles, int], bytes], str]] = {
 }
 
 
+_KINDS = {
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "pdf": "application/pdf",
+    "html": "text/html",
+}
+
+
 async def download(request: Request) -> Response:
     """One file to take away."""
     pile, _ = pile_of(request)
-    name = request.path_params["name"]
-    if name not in _FILES:
+    name, desk = request.path_params["name"], desk_of(request)
+    if name in EVENING_FILES:
+        evening = await run_in_threadpool(desk.evenings.evening, pile)
+        data, kind = await run_in_threadpool(EVENING_FILES[name], evening), _KINDS[name.rpartition(".")[2]]
+    elif name in _FILES:
+        make, kind = _FILES[name]
+        data = await run_in_threadpool(make, desk.piles, pile.id)
+    else:
         raise HTTPException(404, "There is no such file.")
-    make, kind = _FILES[name]
-    data = await run_in_threadpool(make, desk_of(request).piles, pile.id)
     headers = {"Content-Disposition": f'attachment; filename="{_file_name(pile, name)}"'}
     return Response(data, media_type=kind, headers=headers)
 

@@ -26,7 +26,7 @@ async def add(request: Request) -> Response:
         if there + len(files) > MOST_PHOTOS:
             raise UsageError(f"A pile holds {MOST_PHOTOS} photos. Start another pile for the rest.")
         for file in files:
-            data = await _bytes(file)
+            data = await file_bytes(file)
             name = clean_name(file.filename or "")
             kept = await run_in_threadpool(desk.piles.store.add_photo, pile.id, name, data)
             new, same = new + (kept is not None), same + (kept is None)
@@ -45,7 +45,7 @@ async def replace(request: Request) -> Response:
         file = form.get("photos")
         if not isinstance(file, UploadFile) or not file.filename:
             raise UsageError("Choose the new photo first.")
-        data = await _bytes(file)
+        data = await file_bytes(file)
     await run_in_threadpool(desk.piles.store.replace_photo, photo.id, data)
     desk.piles.forget()
     desk.reader.refresh(photo.pile)
@@ -82,7 +82,8 @@ def camera(request: Request) -> Response:
     )
 
 
-async def _bytes(file: UploadFile) -> bytes:
+async def file_bytes(file: UploadFile) -> bytes:
+    """What was sent, up to the largest file that is taken."""
     data = await file.read(LARGEST_FILE + 1)
     if len(data) > LARGEST_FILE:
         raise UsageError(

@@ -60,6 +60,13 @@ addEventListener("popstate", () => swap(location.href));
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (form.dataset.sure && !confirm(form.dataset.sure)) { event.preventDefault(); return; }
+  if (form.dataset.busy) {
+    const told = document.createElement("p");
+    told.className = "quiet";
+    told.textContent = form.dataset.busy;
+    form.append(told);
+    say(form.dataset.busy);
+  }
   if (form.dataset.swap === undefined) return;
   event.preventDefault();
   const body = new URLSearchParams(new FormData(form, event.submitter));
@@ -74,6 +81,8 @@ document.addEventListener("click", (event) => {
     swap(new URL(address, location.href).href, undefined, link.closest(".slip") !== null);
   }
   if (event.target.closest("[data-print]")) print();
+  const paid = event.target.closest("[data-paid]");
+  if (paid) { const field = paid.closest("li").querySelector("[data-due]"); field.value = field.dataset.due; }
   const back = event.target.closest("[data-back]");
   if (back && history.length > 1) { event.preventDefault(); history.back(); }
 });
