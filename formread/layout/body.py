@@ -22,6 +22,7 @@ _FEWEST = 2  # rows
 _EDGE = 6.0  # pixels; what lies so near the body's own lines is no line to write on
 _REACHES = 5.0  # pixels; lines that reach both sides of the body so nearly are the rules of its rows
 _ON_EDGE = 0.1  # rows; lines from side to side that lie so near the rows' edges are their rules
+_EXACT = 3.0  # pixels by which such a line may miss its place among lines to write on
 _GUIDES = 0.65  # share of the rows that show their line to write on; writing hides the others
 _BRIDGE = 13  # pixels; wider than the gaps of any dotted or dashed line
 _PARTS = 16  # a part is narrower than any column of money
@@ -206,6 +207,16 @@ def _are_rows(full: Numbers) -> bool:
     return any(np.abs(rows * full - np.round(rows * full)).max() < _ON_EDGE for rows in counts)
 
 
+def _fit(count: RowCount, full: Numbers, height: float) -> bool:
+    """Say whether full rules in a body may be its lines to write on: all at their place in the row, to the pixel.
+
+    Rules of the rows themselves, taken together with the heading's line over them or the totals' under them, fit a
+    count of rows only roughly.
+    """
+    astray = count.rows * full - count.offset
+    return bool(np.abs(astray - np.round(astray)).max() * height / count.rows <= _EXACT)
+
+
 def find_bodies(page: Page, ink: Ink, content: Ink, image: Image) -> list[Table]:
     """Return candidates for the order table whose rows no full rule divides, best first.
 
@@ -228,8 +239,10 @@ def find_bodies(page: Page, ink: Ink, content: Ink, image: Image) -> list[Table]
             if _are_rows(full):
                 continue
             count = rows_by_guides(lines_seen(dark, above, below))
-            if count is not None and len(full) and min(count.offset, 1 - count.offset) < _ON_EDGE:
-                continue
+            if count is not None and len(full):
+                at_edge = min(count.offset, 1 - count.offset) < _ON_EDGE
+                if at_edge or not _fit(count, full, height):
+                    continue
             if count is None and not len(full):
                 count = rows_by_tint(image, above, below)
             if count is None and not len(full):

@@ -1,7 +1,7 @@
 """The heading row: which band it is, which columns it names, where pounds and pence share a heading."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,7 +11,7 @@ from formread.layout.printed import LETTERS, WORDS, Piece, pieces, place_of_step
 from formread.layout.record import ColumnRole, Rectangle
 from formread.layout.rules import Rule
 from formread.layout.table import Page, Table, straight
-from formread.layout.vocabulary import Match, match_heading, split_headings
+from formread.layout.vocabulary import Match, is_heading, match_heading, split_headings
 from formread.ocr import PrintedText
 
 Read = Callable[[Sequence[Piece]], list[PrintedText]]
@@ -19,6 +19,11 @@ Read = Callable[[Sequence[Piece]], list[PrintedText]]
 _BANDS = 4  # bands of an even run that may be lines for an address above the heading
 _REACH = 2.3  # row pitches that a heading without a line above it may be high
 _GUESSES = (1.1, 1.6)  # row pitches: usual heights of a heading row without a line above it
+_WIDELY_SET = 2.2  # heights of a line; no wider gap parts the words of one heading
+_COMB = 3  # cells side by side that are alike make a comb: one box, a cell for each digit
+_COMB_ALIKE = 0.15  # share of their width by which cells of a comb may differ
+_COMB_WIDEST = 1.1  # row pitches
+_COMB_PALE = 0.65  # of the darkness of the uprights at its sides
 _FULL = 0.75  # a divider seen on this share of the heading band divides headings too
 _ACROSS = 7.0  # pixels of print on either side of a divider that it runs through
 _CENTRED = 7.0  # pixels per heading by which centred headings may miss the edges that they imply
@@ -112,7 +117,7 @@ def _groups(content: Ink, read: Read, left: float, right: float, top: float, bot
     kept.sort(key=lambda item: item[0].left)
     clusters: list[list[tuple[Piece, PrintedText]]] = []
     for item in kept:
-        if clusters and item[0].left < max(p.right for p, _ in clusters[-1]) + 2:
+        if clusters and (item[0].left < max(p.right for p, _ in clusters[-1]) + 2 or _of_one(clusters[-1], item)):
             clusters[-1].append(item)
         else:
             clusters.append([item])
@@ -122,6 +127,15 @@ def _groups(content: Ink, read: Read, left: float, right: float, top: float, bot
         parts = _torn(cluster[0]) if len(cluster) == 1 and whole.match.known < 0.9 else []
         groups += parts or [whole]
     return groups
+
+
+def _of_one(cluster: Sequence[tuple[Piece, PrintedText]], item: tuple[Piece, PrintedText]) -> bool:
+    """Say whether a piece of print goes on with a heading of two words, "ARTICLE  NUMBER" widely set."""
+    before, text = cluster[-1]
+    gap = item[0].left - before.right
+    common = min(before.bottom, item[0].bottom) - max(before.top, item[0].top)
+    near = gap < _WIDELY_SET * before.height and common > 0.5 * before.height
+    return len(cluster) == 1 and near and is_heading(f"{text.text} {item[1].text}")
 
 
 def _torn(item: tuple[Piece, PrintedText]) -> list[Group]:
@@ -179,6 +193,8 @@ def _columns(content: Ink, table: Table, first: int, band: tuple[float, float], 
     below = table.levels[-1].at((table.left.middle + table.right.middle) / 2)
     shares = [d.presence(top + 2, bottom - 2) for d in table.dividers]
     told = any(share >= _FULL for share in shares)
+    table = _uncombed(table, shares)
+    shares = [d.presence(top + 2, bottom - 2) for d in table.dividers]
     y0, y1 = round(top) + 2, round(bottom) - 1
     whole = Rectangle(round(table.left.middle) + 2, y0, round(table.right.middle) - 2, y1)
     words = pieces(content, whole, LETTERS if told else WORDS)
@@ -203,6 +219,37 @@ def _columns(content: Ink, table: Table, first: int, band: tuple[float, float], 
     columns = _paired(columns, width)
     known = sum(column.match.known for column in columns if column.match.known >= 0.3)
     return Heading(first, tuple(columns), known, top, bottom, tuple(groups_all))
+
+
+def _uncombed(table: Table, shares: Sequence[float]) -> Table:
+    """Take out the dividers of combs: cells of like width, a digit wide, that no heading of their own tells apart.
+
+    Parameters
+    ----------
+    shares
+        On what share of the heading band each divider is seen.
+    """
+    sides = [table.left, *table.dividers, table.right]
+    reach = [1.0, *shares, 1.0]
+    gaps = np.diff([side.middle for side in sides])
+    taken: set[int] = set()
+    start = 0
+    while start < len(gaps):
+        end = start + 1
+        while end < len(gaps) and np.ptp(gaps[start : end + 1]) <= _COMB_ALIKE * gaps[start : end + 1].mean():
+            end += 1
+        inner = range(start + 1, end)
+        comb = end - start >= _COMB and gaps[start:end].mean() <= _COMB_WIDEST * table.pitch
+        dark = [sides[k].strength for k in (start, end) if sides[k].seen.size > 1]
+        pale = bool(dark) and all(sides[k].strength < _COMB_PALE * min(dark) for k in inner)
+        ends_reach = all(not reach[k] < _FULL for k in (start, end))
+        if comb and (pale or (ends_reach and all(reach[k] < _FULL for k in inner))):
+            taken.update(inner)
+        start = end
+    if not taken:
+        return table
+    kept = tuple(d for k, d in enumerate(table.dividers, 1) if k not in taken)
+    return replace(table, dividers=kept)
 
 
 def _only_pence(content: Ink, read: Read, table: Table, dividers: int, top: float, bottom: float) -> bool:

@@ -31,6 +31,7 @@ _MOST_HEADER = 16  # pieces of print read over the table
 _LONG = 330  # pixels; a shorter upright is erased only where it is the side of a box: it may be print
 _WIDE = 170  # pixels; the same for a level rule
 _MEETS = 9.0  # pixels
+_PLAINLY_NOT, _PLAINLY = 0.1, 0.9  # share of a band's height on which a divider is seen there
 _LONGEST = 11.0  # heights; longer print over the table is a title or an address
 _SERIAL = re.compile(
     r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*([A-Z]{0,2}[\s-]?\d{3,7})$",
@@ -175,10 +176,16 @@ def _rows_end(table: Table, heading: Heading) -> int:
         return end
     while end - heading.first > 1:
         shares = [band_presence(d, table.levels[end - 1], table.levels[end]) for d in table.dividers]
-        if np.mean([not share < 0.5 for share in shares]) >= 0.6:
+        seen = [not share < 0.5 for share in shares]
+        if np.mean(seen) >= 0.6 and not _gap(shares):
             break
         end -= 1
     return end
+
+
+def _gap(shares: Sequence[float]) -> bool:
+    """Say whether a band plainly lacks a divider while it plainly has others: two cells are one, for a label."""
+    return min(shares) < _PLAINLY_NOT and max(shares) > _PLAINLY
 
 
 def _layouts(

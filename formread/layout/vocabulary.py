@@ -350,6 +350,11 @@ def match_heading(prints: Sequence[PrintedText]) -> Match[ColumnRole]:
     return _match(prints, _HEADINGS)
 
 
+def is_heading(text: str) -> bool:
+    """Say whether a text is, nearly letter by letter, one of the listed headings."""
+    return process.extractOne(_plain(text), _HEADINGS.keys(), scorer=fuzz.ratio, score_cutoff=90) is not None
+
+
 def split_headings(text: str) -> list[tuple[int, int]]:
     """Cut print that runs through several headings, "Item no.NumberPrice", into its headings.
 
