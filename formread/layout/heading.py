@@ -117,7 +117,9 @@ def _groups(content: Ink, read: Read, left: float, right: float, top: float, bot
     kept.sort(key=lambda item: item[0].left)
     clusters: list[list[tuple[Piece, PrintedText]]] = []
     for item in kept:
-        if clusters and (item[0].left < max(p.right for p, _ in clusters[-1]) + 2 or _of_one(clusters[-1], item)):
+        if clusters and (
+            item[0].left < max(p.right for p, _ in clusters[-1]) + 2 or _of_one(clusters[-1], item)
+        ):
             clusters[-1].append(item)
         else:
             clusters.append([item])

@@ -18,6 +18,7 @@ _FILL_DARK = 0.16  # how much darker than the paper a filled band is at least: p
 _FILL_HEIGHT = (16, 110)  # pixels
 _FILL_WIDTH = 0.35  # of the sheet's width
 _FILL_ROW = 0.5  # share of each of its rows that is dark, white letters taken off
+_FILL_COLUMN = 0.3  # share of a column, some paper over and under the band included, that is filled
 _EDGE = 0.6  # darkness of the line drawn along a band's edges
 
 
@@ -111,10 +112,11 @@ def _turned(grey: npt.NDArray[np.uint8], ink: Ink, box: tuple[int, ...]) -> Ink:
     start = filled[:reach].argmax(axis=0)
     end = part.shape[0] - filled[::-1][:reach].argmax(axis=0)
     rows = np.arange(part.shape[0])[:, None]
-    body = (rows >= start[None, :]) & (rows < end[None, :])
+    within = filled.mean(axis=0) > _FILL_COLUMN  # paper just beside the band stays paper
+    body = (rows >= start[None, :]) & (rows < end[None, :]) & within
     block = result[top:bottom, left:right]
     block[body] = light[body]
     for edge in (start, end - 1):
-        line = np.abs(rows - edge[None, :]) <= 1
+        line = (np.abs(rows - edge[None, :]) <= 1) & within
         block[line] = _EDGE
     return result

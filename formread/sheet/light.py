@@ -8,6 +8,8 @@ from formread.sheet.record import Image
 
 _TONE_SIDE = 256  # light and shadow are smooth: a copy this small shows them
 _WRITING = 0.03  # of the copy's long side: thicker than writing and print
+_BAND = 0.09  # of the copy's long side: a solid printed band is no higher, a cast shadow is
+_BAND_DARK = 1.12  # times brighter than a band the paper around it is
 _WHITE = 245.0  # where the brightest channel of even paper is put: short of clipping
 
 
@@ -27,13 +29,22 @@ def paper_tone(image: Image) -> npt.NDArray[np.float32]:
     height, width = image.shape[:2]
     shrink = min(1.0, _TONE_SIDE / max(height, width))
     size = (max(8, round(width * shrink)), max(8, round(height * shrink)))
-    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
     reach = max(3, round(_WRITING * max(size))) | 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
-    calm = cv2.medianBlur(closed, 5)
+    kernel = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)), np.uint8)
+    closed = np.asarray(cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel), np.uint8)
+    calm = cv2.medianBlur(_without_bands(small, closed, kernel), 5)
     smooth = cv2.GaussianBlur(calm.astype(np.float32), (0, 0), reach / 2, borderType=cv2.BORDER_REPLICATE)
     return np.maximum(smooth, 1.0)
+
+
+def _without_bands(small: Image, closed: Image, kernel: Image) -> Image:
+    """Paint solid printed bands over with the paper around them: to light they would pass for shade."""
+    size = max(3, round(_BAND * max(small.shape))) | 1
+    wide = cv2.morphologyEx(small, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_RECT, (size, size)))
+    darker = closed.min(axis=2).astype(np.float32) * _BAND_DARK < wide.min(axis=2)
+    grown = cv2.dilate(darker.astype(np.uint8), kernel)
+    return np.asarray(np.where(grown[..., None] > 0, wide, closed), np.uint8)
 
 
 def evened(image: Image, tone: npt.NDArray[np.float32]) -> Image:

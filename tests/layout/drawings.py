@@ -21,6 +21,8 @@ class Field:
     width: float
     split: bool = False
     """Pounds and pence have a box each."""
+    comb: int = 0
+    """Cells of a comb that the box is parted into, a digit each."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,10 @@ class Plan:
     paper: tuple[int, int, int] = (250, 250, 246)
     tint: int = 0
     totals_outline: bool = True
+    label_row: str | None = None
+    """Words in a further row under the others, whose first two cells are one."""
+    filled_heading: tuple[int, int, int] | None = None
+    """Ground of a heading band with white print on it."""
     frame: bool = True
     turn: float = 0.0
     wave: float = 0.0
@@ -121,7 +127,14 @@ class _Pen:
                 )
                 self.draw.rectangle((box[0], box[1], max(box[2], box[0]), max(box[3], box[1])), fill=plan.ink)
 
-    def text(self, text: str, box: tuple[int, int, int, int], size: float, anchor: str = "mm") -> None:
+    def text(
+        self,
+        text: str,
+        box: tuple[int, int, int, int],
+        size: float,
+        anchor: str = "mm",
+        ink: tuple[int, int, int] | None = None,
+    ) -> None:
         lines = text.split("\n")
         while size > 8 and max(_font(size).getlength(t) for t in lines) > box[2] - box[0] - 6:
             size -= 1
@@ -130,7 +143,7 @@ class _Pen:
         for k, part in enumerate(lines):
             y = (box[1] + box[3]) / 2 + (k - (len(lines) - 1) / 2) * step
             x = (box[0] + box[2]) / 2 if anchor == "mm" else box[2] - 6 if anchor == "rm" else box[0] + 6
-            self.draw.text((x, y), part, font=font, fill=self.plan.print_ink, anchor=anchor)
+            self.draw.text((x, y), part, font=font, fill=ink or self.plan.print_ink, anchor=anchor)
 
     def scribble(self, box: tuple[int, int, int, int], letters: int) -> None:
         """Write wavy loops that cross the rules now and then, as handwriting does."""
@@ -194,11 +207,17 @@ def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912, PLR0915 - one pass over
         y = first + k * plan.row_height + round(0.78 * plan.row_height)
         for a, b in pairwise(edges):
             pen.line(plan.guides, a + 7, y, b - 7, y)
+    if plan.filled_heading:
+        pen.draw.rectangle((left, top, right, first), fill=plan.filled_heading)
     pence_edges: dict[int, int] = {}
     for k, column in enumerate(plan.columns):
         if k or plan.frame:
             pen.line(plan.vertical, edges[k], top, edges[k], bottom)
-        pen.text(column.heading, (edges[k], top, edges[k + 1], first), 22)
+        ground = plan.filled_heading and (255, 255, 255)
+        pen.text(column.heading, (edges[k], top, edges[k + 1], first), 22, ink=ground)
+        for cell in range(1, column.comb):
+            x = round(edges[k] + (edges[k + 1] - edges[k]) * cell / column.comb)
+            pen.line("solid", x, first, x, bottom)
         if column.split:
             pence_edges[k] = round(edges[k] + (edges[k + 1] - edges[k]) * 0.62)
             pen.line(plan.vertical, pence_edges[k], first, pence_edges[k], bottom)
@@ -221,6 +240,14 @@ def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912, PLR0915 - one pass over
             for i, column in enumerate(plan.columns):
                 letters = {"description": 8, "quantity": 1}.get(column.role, 4)
                 pen.scribble((edges[i], y0, edges[i + 1], y0 + plan.row_height), letters)
+    if plan.label_row is not None:
+        under = bottom + plan.row_height
+        pen.text(plan.label_row, (left, bottom, edges[2], under), 22, "rm")
+        for k, x in enumerate(edges):
+            if k != 1:
+                pen.line(plan.vertical, x, bottom, x, under)
+        pen.line(plan.horizontal, left, under, right, under)
+        bottom = under
     totals: list[tuple[TotalRole, Rectangle, Rectangle | None]] = []
     last = len(plan.columns) - 1
     for k, (role, label) in enumerate(plan.totals):

@@ -93,6 +93,39 @@ def test_columns_that_only_headings_tell_apart_are_found(horizontal: str) -> Non
             assert near(box.rectangle, truth[role][0], 22)
 
 
+def test_a_comb_of_cells_for_the_digits_is_one_box() -> None:
+    code, *others = CLASSIC.columns
+    drawing = draw(
+        replace(CLASSIC, columns=(replace(code, heading="Article   Number", width=2.2, comb=6), *others))
+    )
+    layout = found(drawing)
+    assert [column.role for column in layout.columns] == [column.role for column in CLASSIC.columns]
+    for row, truth in zip(layout.rows, drawing.rows, strict=True):
+        assert_box(row.boxes[0][1], truth["code"])
+
+
+def test_a_band_that_lacks_a_divider_of_the_rows_is_no_row() -> None:
+    layout = found(draw(replace(CLASSIC, label_row="Number of pies")))
+    assert len(layout.rows) == CLASSIC.rows
+
+
+def test_a_lower_heading_band_and_a_bar_for_totals_do_not_shift_the_rows() -> None:
+    drawing = draw(replace(CLASSIC, heading_height=36, rows=14, row_height=50, label_row="Goods", totals=()))
+    layout = found(drawing)
+    assert len(layout.rows) == drawing.plan.rows
+    for row, truth in zip(layout.rows, drawing.rows, strict=True):
+        for role, box in row.boxes:
+            assert_box(box, truth[role])
+
+
+@pytest.mark.parametrize("ground", [(150, 40, 40), (60, 30, 10), (200, 90, 80)])
+def test_white_headings_on_a_solid_band_are_read(ground: tuple[int, int, int]) -> None:
+    drawing = draw(replace(CLASSIC, filled_heading=ground, heading_height=64))
+    layout = found(drawing)
+    assert [column.role for column in layout.columns] == [column.role for column in CLASSIC.columns]
+    assert len(layout.rows) == CLASSIC.rows
+
+
 def test_totals_without_an_outline_are_found_by_their_labels() -> None:
     drawing = draw(replace(CLASSIC, totals_outline=False))
     layout = found(drawing)

@@ -168,3 +168,17 @@ def test_shadow_is_evened_out_and_the_paper_keeps_its_colour() -> None:
     ]
     assert_allclose(margins[0], margins[1], atol=14)
     assert margins[0][0] > margins[0][1] + 20
+
+
+def test_a_solid_printed_band_is_no_shadow() -> None:
+    slip = draw_slip()
+    band = (slice(int(0.2 * 1188), int(0.25 * 1188)), slice(50, 790))
+    slip[band] = (170, 60, 50)
+    photo = table("wood", *SIZE)
+    lay(photo, slip, box(750, 560, 560, 792, 0))
+    (sheet,) = find_sheets(photo).sheets
+    height, width = sheet.image.shape[:2]
+    inside = sheet.image[int(0.215 * height) : int(0.235 * height), int(0.1 * width) : int(0.9 * width)]
+    assert_allclose(inside.mean(axis=(0, 1)), (170, 60, 50), atol=12)
+    under = sheet.image[int(0.255 * height) : int(0.26 * height), int(0.37 * width) : int(0.39 * width)]
+    assert under.min() > 225
