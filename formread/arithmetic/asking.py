@@ -1,7 +1,7 @@
 """Which box, once a person has looked at it, would settle an unsure slip best: the value of information."""
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator
 from typing import Final, Literal
 
 import numpy as np
@@ -17,12 +17,11 @@ SURE: Final = 1e-5
 MOST_ASKED: Final = 8
 """Boxes named for one slip: who has looked at so many has looked at the slip."""
 
-Onward = list[dict[Hashable, chain.Floats]]
 Spread = dict[int, chain.Floats]
 """By what may be written in a box: its weight in all, and its weight where the total is wrong; shape (2,)."""
 
 
-def row_posterior(weighed: Weighed, place: int, onward: Onward) -> list[tuple[Entries, chain.Floats]]:
+def row_posterior(weighed: Weighed, place: int, onward: chain.Ahead) -> list[tuple[Entries, chain.Floats]]:
     """Weight of every entry of a row, summed over all ways to the ends that `onward` was made for."""
     found: list[tuple[Entries, chain.Floats]] = []
     for context, shares in weighed.chain.shares(place, onward).items():
@@ -102,7 +101,7 @@ def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: str
     return spread
 
 
-def _spread(weighed: Weighed, stage: int, onward: list[Onward], meaning: tuple[int | None, ...]) -> Spread:
+def _spread(weighed: Weighed, stage: int, onward: list[chain.Ahead], meaning: tuple[int | None, ...]) -> Spread:
     spread: Spread = defaultdict(lambda: np.zeros(2))
     for which, ahead in enumerate(onward):
         for move, share in weighed.chain.shares(stage, ahead).get(None, {}).items():

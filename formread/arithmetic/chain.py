@@ -49,7 +49,7 @@ def slipped(states: Ints) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True, slots=True)
 class Moves:
-    """What one stage may do: shape (K,) each, or weights (N, K) where they depend on the state.
+    """What one stage may do: shape (K,) each, or (K, N) where that depends on which of the N states it starts from.
 
     No state's weights sum to more than one, ``dropped`` with them. ``following`` says, per move, what a ditto
     mark below would repeat; None where there is none below. ``dropped`` is the weight of the moves that were
@@ -74,7 +74,7 @@ class Group:
 class Link:
     """How the states of one group went over into those of the next layer, by some of the stage's moves.
 
-    ``where`` (N, K) indexes the target's states; -1 where the way was dropped or barred.
+    ``where`` (K, N) indexes the target's states; -1 where the way was dropped or barred.
     """
 
     source: Hashable
@@ -83,6 +83,15 @@ class Link:
     weights: Floats
     where: Ints
 
+    def ahead(self, onward: Floats) -> Floats:
+        """What lies ahead of each move from each state (K, N); `onward` (M + 1,) ends with nought, for no way."""
+        found: Floats = onward.take(self.where)
+        found *= self.weights if self.weights.ndim == 2 else self.weights[:, None]
+        return found
+
+
+Ahead = list[list[Floats]]
+"""For each stage and link: the sum over all ways on, by move and state, shape (K, N)."""
 
 MOST_STATES: Final = 5000
 """States kept in a layer, the most probable ones. Only a slip on which hardly a box can be read has more, and
@@ -127,38 +136,28 @@ class Chain:
         """
         layer = self.layers[-1]
         threshold = self.keep * sum(float(group.mass.sum()) for group in layer.values())
-        parts: dict[Hashable, list[tuple[Hashable, Ints, Floats, Ints, Floats]]] = {}
+        arrivals: dict[Hashable, list[_Arrival]] = {}
         for context, group in layer.items():
             offered = moves[context]
             self.lost += float(group.mass.sum()) * offered.dropped
             for target, chosen in _by_target(offered):
-                weights = offered.weights[..., chosen]
-                reached = group.states[:, None] + offered.steps[..., chosen]
-                mass = group.mass[:, None] * weights
-                parts.setdefault(target, []).append((context, chosen, weights, reached, mass))
+                arrival = _arrive(context, group, chosen, offered, threshold)
+                self.lost += arrival.lost
+                arrivals.setdefault(target, []).append(arrival)
         following: Layer = {}
         links: list[Link] = []
-        for target, arrivals in parts.items():
-            self._merge(target, arrivals, threshold, following, links)
+        for target, some in arrivals.items():
+            self._merge(target, some, following, links)
         self.layers.append(following)
         self.links.append(links)
 
     def _merge(
-        self,
-        target: Hashable,
-        arrivals: list[tuple[Hashable, Ints, Floats, Ints, Floats]],
-        threshold: float,
-        following: Layer,
-        links: list[Link],
+        self, target: Hashable, arrivals: list["_Arrival"], following: Layer, links: list[Link]
     ) -> None:
-        allowed = [reached < 2 * _SLIPPED for _, _, _, reached, _ in arrivals]
-        kept = [ok & (arrival[4] > threshold) for ok, arrival in zip(allowed, arrivals, strict=True)]
-        for ok, keep, arrival in zip(allowed, kept, arrivals, strict=True):
-            self.lost += float(arrival[4][ok & ~keep].sum())
-        reached = np.concatenate([arrival[3][keep] for keep, arrival in zip(kept, arrivals, strict=True)])
+        reached = np.concatenate([arrival.states for arrival in arrivals])
         if not reached.size:
             return
-        mass = np.concatenate([arrival[4][keep] for keep, arrival in zip(kept, arrivals, strict=True)])
+        mass = np.concatenate([arrival.mass for arrival in arrivals])
         states, inverse = np.unique(reached, return_inverse=True)
         sums = np.bincount(inverse, mass, states.size).astype(np.float64)
         if states.size > MOST_STATES:
@@ -169,30 +168,30 @@ class Chain:
             states, sums, inverse = states[chosen], sums[chosen], place[inverse]
         following[target] = Group(states, sums)
         start = 0
-        for keep, (source, chosen, weights, _, _) in zip(kept, arrivals, strict=True):
-            count = int(keep.sum())
-            where = np.full(keep.shape, -1, dtype=np.int64)
-            where[keep] = inverse[start : start + count]
-            start += count
-            links.append(Link(source, target, chosen, weights, where))
+        for arrival in arrivals:
+            where = np.full(arrival.shape, -1, dtype=np.int64)
+            where.ravel()[arrival.kept] = inverse[start : start + arrival.kept.size]
+            start += arrival.kept.size
+            links.append(Link(arrival.source, target, arrival.moves, arrival.weights, where))
 
-    def back(self, final: Floats) -> list[dict[Hashable, Floats]]:
-        """For every state of every layer: the sum over all ways on from it, `final` (N,) being the ends."""
-        onward: list[dict[Hashable, Floats]] = [{NO_CONTEXT: final}]
+    def back(self, final: Floats) -> Ahead:
+        """For every stage and move: the sum over all ways on, `final` (N,) being the ends."""
+        onward: dict[Hashable, Floats] = {NO_CONTEXT: np.append(final, 0.0)}
+        found: Ahead = []
         for layer, links in zip(reversed(self.layers[:-1]), reversed(self.links), strict=True):
-            here = {context: np.zeros(group.states.size) for context, group in layer.items()}
-            for link in links:
-                here[link.source] += (_gather(onward[-1][link.target], link) * link.weights).sum(axis=1)
-            onward.append(here)
-        onward.reverse()
-        return onward
+            here = {context: np.zeros(group.states.size + 1) for context, group in layer.items()}
+            found.append([link.ahead(onward[link.target]) for link in links])
+            for link, ahead in zip(links, found[-1], strict=True):
+                here[link.source][:-1] += ahead.sum(axis=0)
+            onward = here
+        found.reverse()
+        return found
 
-    def shares(self, stage: int, onward: list[dict[Hashable, Floats]]) -> dict[Hashable, dict[int, float]]:
+    def shares(self, stage: int, ahead: Ahead) -> dict[Hashable, dict[int, float]]:
         """Weight of every way that takes each move of a stage, by context and move."""
         found: dict[Hashable, dict[int, float]] = {}
-        for link in self.links[stage]:
-            ahead = _gather(onward[stage + 1][link.target], link) * link.weights
-            weight = self.layers[stage][link.source].mass @ ahead
+        for link, onward in zip(self.links[stage], ahead[stage], strict=True):
+            weight = onward @ self.layers[stage][link.source].mass
             per_move = found.setdefault(link.source, {})
             for move, share in zip(link.moves.tolist(), weight.tolist(), strict=True):
                 per_move[move] = per_move.get(move, 0.0) + share
@@ -200,12 +199,12 @@ class Chain:
 
     def best_way(self, final: Floats) -> list[tuple[Hashable, int]]:
         """The single most probable way to the ends: for each stage (context, move)."""
-        best: list[dict[Hashable, Floats]] = [{NO_CONTEXT: final}]
+        best: list[dict[Hashable, Floats]] = [{NO_CONTEXT: np.append(final, 0.0)}]
         for layer, links in zip(reversed(self.layers[:-1]), reversed(self.links), strict=True):
-            here = {context: np.zeros(group.states.size) for context, group in layer.items()}
+            here = {context: np.zeros(group.states.size + 1) for context, group in layer.items()}
             for link in links:
-                ahead = (_gather(best[-1][link.target], link) * link.weights).max(axis=1)
-                here[link.source] = np.maximum(here[link.source], ahead)
+                to = here[link.source][:-1]
+                np.maximum(to, link.ahead(best[-1][link.target]).max(axis=0), out=to)
             best.append(here)
         best.reverse()
         way: list[tuple[Hashable, int]] = []
@@ -216,24 +215,47 @@ class Chain:
             for link in links:
                 if link.source != context:
                     continue
-                ahead = (_gather(best[stage + 1][link.target], link) * link.weights)[place]
+                weights = link.weights[:, place] if link.weights.ndim == 2 else link.weights
+                ahead = best[stage + 1][link.target][link.where[:, place]] * weights
                 k = int(ahead.argmax())
                 if ahead[k] > value:
                     value, move, target = float(ahead[k]), int(link.moves[k]), link.target
-                    following = int(link.where[place, k])
+                    following = int(link.where[k, place])
             way.append((context, move))
             context, place = target, following
         return way
 
 
-def _gather(onward: Floats, link: Link) -> Floats:
-    """What lies ahead of each (state, move) of a link; nothing where the way was dropped."""
-    ahead: Floats = np.append(onward, 0.0)[link.where]
-    return ahead
+@dataclass(frozen=True, slots=True)
+class _Arrival:
+    """Where a group's states get to by some moves: ``kept`` of (K, N), flattened; their states and mass."""
+
+    source: Hashable
+    moves: Ints
+    weights: Floats
+    shape: tuple[int, ...]
+    kept: Ints
+    states: Ints
+    mass: Floats
+    lost: float
+
+
+def _arrive(source: Hashable, group: Group, chosen: Ints, moves: Moves, threshold: float) -> _Arrival:
+    steps, weights = moves.steps, moves.weights
+    if chosen.size < weights.shape[0]:
+        steps, weights = steps[chosen], weights[chosen]
+    reached = group.states + (steps if steps.ndim == 2 else steps[:, None])
+    mass = group.mass * (weights if weights.ndim == 2 else weights[:, None])
+    # A second slip in one sum is barred, not dropped.
+    mass[reached >= 2 * _SLIPPED] = 0.0
+    kept = np.flatnonzero(mass > threshold)
+    states, masses = reached.ravel()[kept], mass.ravel()[kept]
+    lost = max(float(mass.sum()) - float(masses.sum()), 0.0)
+    return _Arrival(source, chosen, weights, mass.shape, kept, states, masses, lost)
 
 
 def _by_target(moves: Moves) -> list[tuple[Hashable, Ints]]:
-    count = moves.weights.shape[-1]
+    count = moves.weights.shape[0]
     if moves.following is None:
         return [(NO_CONTEXT, np.arange(count))]
     chosen: dict[Hashable, list[int]] = {}

@@ -331,9 +331,9 @@ def charge_stage(
         return ChargeStage(chain.Moves(chain.step(base, drift, slip), plain / plain.sum()), meaning)
     nothing = np.zeros_like(states)
     steps = [chain.step(row[0] + nothing, row[1] + nothing, row[2] + nothing) for row in rows]
-    weights = np.stack([row[3] + np.zeros(states.shape) for row in rows], axis=1)
-    most = max(float(weights.sum(axis=1).max()), 1e-300)
-    return ChargeStage(chain.Moves(np.stack(steps, axis=1), weights / most), meaning)
+    weights = np.stack([row[3] + np.zeros(states.shape) for row in rows])
+    most = max(float(weights.sum(axis=0).max()), 1e-300)
+    return ChargeStage(chain.Moves(np.stack(steps), weights / most), meaning)
 
 
 def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chain.Floats:
@@ -360,7 +360,7 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
     Returns
     -------
     moves
-        Steps and weights of shape (N, K): they depend on what was summed so far.
+        Steps and weights of shape (K, N): they depend on what was summed so far.
     meaning
         The value written, per move.
     """
@@ -383,9 +383,9 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
         steps.append(chain.step(apart, apart, wrong))
         weights.append(fits * (weight / breadth(value)))
         meaning.append(value)
-    stacked = np.stack(weights, axis=1)
-    most = max(float(stacked.sum(axis=1).max()), 1e-300)
-    return chain.Moves(np.stack(steps, axis=1), stacked / most), tuple(meaning)
+    stacked = np.stack(weights)
+    most = max(float(stacked.sum(axis=0).max()), 1e-300)
+    return chain.Moves(np.stack(steps), stacked / most), tuple(meaning)
 
 
 def written_given_sums(written: chain.Ints, sums_made: chain.Ints, sums: SlipShares) -> chain.Floats:

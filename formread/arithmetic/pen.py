@@ -6,8 +6,7 @@ slide of one place by a multiple of 9, of two by 99 (R. B. Kester, "Accounting T
 on locating errors in the trial balance).
 """
 
-from collections.abc import Callable, Iterable
-from functools import lru_cache
+from collections.abc import Callable
 from math import log
 from typing import Final, Literal
 
@@ -46,7 +45,13 @@ def unknowns(written: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[n
 
 
 Places = tuple[NDArray[np.int64], NDArray[np.float64]]
-_DIGITS: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
+_CARRIES: Final = np.array([units * 10**column for column in range(1, 9) for units in (1, 2)])
+_PLACES: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
+
+
+def _digits(numbers: NDArray[np.int64]) -> NDArray[np.int8]:
+    """The digits of each number (N,), units first: shape (8, N)."""
+    return (numbers // _PLACES % 10).astype(np.int8)
 
 
 def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, Places]:
@@ -60,8 +65,7 @@ def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSl
     """
     apart = np.abs(written - rights)
     alike = np.nonzero((lengths(written) == lengths(rights)) & (apart > 0))[0]
-    one, two = written[alike], rights[alike]
-    count = (one // _DIGITS % 10 != two // _DIGITS % 10).sum(axis=0)
+    count = (_digits(written[alike]) != _digits(rights[alike])).sum(axis=0)
     return _worked_out(written, rights, apart, alike[count == 1], alike[count == 2])
 
 
@@ -72,8 +76,10 @@ def all_chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[P
     """
     every = np.tile(written, rights.size)
     each = np.repeat(rights, written.size)
-    differ = (rights // _DIGITS % 10)[:, :, None] != (written // _DIGITS % 10)[:, None, :]
-    count = differ.sum(axis=0).ravel()
+    count = np.zeros((rights.size, written.size), dtype=np.int8)
+    for one, two in zip(_digits(rights), _digits(written), strict=True):
+        count += one[:, None] != two[None, :]
+    count = count.ravel()
     alike = np.nonzero(
         (lengths(rights)[:, None] == lengths(written)[None, :]).ravel() & (count > 0) & (count < 3)
     )[0]
@@ -88,30 +94,34 @@ def _worked_out(
     one_digit: NDArray[np.int64],
     two_digits: NDArray[np.int64],
 ) -> dict[PenSlip, Places]:
-    tens = np.nonzero(apart % 10 == 0)[0]
-    carried = tens[
-        _CARRIES[np.searchsorted(_CARRIES, apart[tens]).clip(max=_CARRIES.size - 1)] == apart[tens]
-    ]
+    tens = np.nonzero((apart > 0) & (apart % 10 == 0))[0]
+    which = np.searchsorted(_CARRIES, apart[tens]).clip(max=_CARRIES.size - 1)
+    is_carry = _CARRIES[which] == apart[tens]
     # A slide makes one number ten or a hundred times the other: the difference is nine or ninety-nine times it.
-    nines = np.nonzero(apart % 9 == 0)[0]
+    nines = np.nonzero((apart > 0) & (apart % 9 == 0))[0]
     smaller = np.minimum(written[nines], rights[nines])
-    slid = nines[(apart[nines] == 9 * smaller) | (apart[nines] == 99 * smaller)]
-    possible: dict[PenSlip, NDArray[np.int64]] = {
-        "carry": carried,
-        "swap": two_digits[apart[two_digits] % 9 == 0],
-        "digit": one_digit,
-        "slide": slid,
+    by_one, by_two = apart[nines] == 9 * smaller, apart[nines] == 99 * smaller
+    swapped = two_digits[apart[two_digits] % 9 == 0]
+    pairs = zip(written[swapped].tolist(), rights[swapped].tolist(), strict=True)
+    found: dict[PenSlip, Places] = {
+        "carry": (tens[is_carry], _carries(which[is_carry], rights[tens[is_carry]])),
+        "swap": (swapped, np.array([_swap(one, two) for one, two in pairs])),
+        "digit": (one_digit, 1 / (9.0 * lengths(rights[one_digit]) - 1)),
+        "slide": (
+            nines[by_one | by_two],
+            np.where(by_one, SLIDE_OF_ONE / 2, (1 - SLIDE_OF_ONE) / 2)[by_one | by_two],
+        ),
     }
     return {
-        kind: (at, np.array([_known_chance(kind, w, r) for w, r in _pairs(written, rights, at)]))
-        for kind, at in possible.items()
+        kind: (at, np.where((written[at] > 0) & (rights[at] > 0), p, 0.0)) for kind, (at, p) in found.items()
     }
 
 
-def _pairs(
-    written: NDArray[np.int64], rights: NDArray[np.int64], at: NDArray[np.int64]
-) -> Iterable[tuple[int, int]]:
-    return zip(written[at].tolist(), rights[at].tolist(), strict=True)
+def _carries(which: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Probability of each difference ``_CARRIES[which]`` in sums that come to `rights`; both (N,)."""
+    columns = np.maximum(lengths(rights) - 1, 1)
+    share = np.where(which % 2 == 0, CARRY_OF_ONE, 1 - CARRY_OF_ONE) / (2 * columns)
+    return np.where(which // 2 < columns, share, 0.0)
 
 
 def chance(kind: PenSlip, written: int, right: int) -> float:
@@ -169,11 +179,3 @@ _CHANCE: Final[dict[PenSlip, Callable[[int, int], float]]] = {
     "digit": _digit,
     "slide": _slide,
 }
-
-
-_CARRIES: Final = np.array([units * 10**column for column in range(1, 8) for units in (1, 2)])
-
-
-@lru_cache(maxsize=1 << 16)
-def _known_chance(kind: PenSlip, written: int, right: int) -> float:
-    return chance(kind, written, right)

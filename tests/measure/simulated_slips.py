@@ -406,7 +406,8 @@ def moved(value: Value, old: str, new: str) -> Value:
 class Recorded:
     """Draws readings from recorded boxes: one with as many digits, the closest of a few.
 
-    A slip is in one hand: where the slip's writer has a few such boxes, it is one of those.
+    A slip is in one hand: where the slip's writer has such boxes, it is one of those. No box is drawn twice on one
+    slip: it would be misread twice in the very same way, as no two boxes of one hand are.
     """
 
     boxes: list[dict[str, Any]]
@@ -415,6 +416,7 @@ class Recorded:
     _own: dict[tuple[str, str, int], list[dict[str, Any]]] = field(default_factory=dict)
     _writers: list[str] = field(default_factory=list)
     _writer: str = ""
+    _drawn: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         for box in self.boxes:
@@ -423,7 +425,8 @@ class Recorded:
         self._writers = sorted({box["writer"] for box in self.boxes})
 
     def take_up(self, rng: np.random.Generator) -> None:
-        """Go over to another writer."""
+        """Go over to another slip, and another writer."""
+        self._drawn.clear()
         self._writer = self._writers[int(rng.integers(len(self._writers)))]
 
     @classmethod
@@ -445,16 +448,16 @@ class Recorded:
             if value == DITTO:
                 return Tabled(kind, {DITTO: 0.97, None: 0.02}, floor=1e-6)
             raise ValueError(f"no recorded {kind} box is like {value!r}")
-        own = self._own.get((self._writer, kind, shape), ())
-        some = list(own) if len(own) >= _OWN_FEW else some
+        own = [b for b in self._own.get((self._writer, kind, shape), ()) if id(b) not in self._drawn]
         text = str(value)[len(ahead) :]
-        few = [some[int(i)] for i in rng.integers(len(some), size=_LOOKED_AT)]
+        few = [(own or some)[int(i)] for i in rng.integers(len(own or some), size=_LOOKED_AT)]
+        few = [b for b in few if id(b) not in self._drawn] or few
         box = max(few, key=lambda b: sum(a == c for a, c in zip(str(b["truth"]), text, strict=False)))
+        self._drawn.add(id(box))
         return _transplanted(box, kind, value, ahead, text)
 
 
 _FEW: Final = 40
-_OWN_FEW: Final = 4
 _LOOKED_AT: Final = 6
 
 
