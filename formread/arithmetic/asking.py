@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.costs import Costs
-from formread.arithmetic.moves import Entries
+from formread.arithmetic.moves import STRUCK, STRUCK_COUNTED, Entries
 from formread.arithmetic.record import BoxRef
 from formread.arithmetic.weighing import Weighed
 
@@ -67,7 +67,7 @@ _FIELDS: Final[tuple[Literal["unit_price", "line_total", "quantity"], ...]] = (
 
 
 def spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
-    """For every box of the slip: what may be written in it; -1 is an empty box."""
+    """For every box of the slip: what may be written in it; -1 is an empty box. And of every row, whether it is struck out."""
     holds = weighed.right[:, None] == np.array(weighed.written)[None, :]
     ends = (weighed.fits.sum(axis=1), np.where(holds, 0.0, weighed.fits).sum(axis=1))
     onward = [weighed.chain.back(end) for end in ends]
@@ -80,6 +80,7 @@ def spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
         posteriors = [row_posterior(weighed, place, ahead) for ahead in onward]
         for field in _FIELDS:
             yield BoxRef(field, row.readings.row), _row_spread(posteriors, field)
+        yield BoxRef("struck_out", row.readings.row), _struck_spread(posteriors)
     after = len(weighed.rows)
     if weighed.goods is not None:
         yield BoxRef("goods"), _spread(weighed, after, onward, weighed.goods_meaning)
@@ -101,10 +102,23 @@ def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: str
     return spread
 
 
-def _spread(weighed: Weighed, stage: int, onward: list[chain.Ahead], meaning: tuple[int | None, ...]) -> Spread:
+def _spread(
+    weighed: Weighed, stage: int, onward: list[chain.Ahead], meaning: tuple[int | None, ...]
+) -> Spread:
     spread: Spread = defaultdict(lambda: np.zeros(2))
     for which, ahead in enumerate(onward):
         for move, share in weighed.chain.shares(stage, ahead).get(None, {}).items():
             value = meaning[move]
             spread[-1 if value is None else value][which] += share
+    return spread
+
+
+def _struck_spread(posteriors: list[list[tuple[Entries, chain.Floats]]]) -> Spread:
+    """Whether a row is crossed out, 1 or 0."""
+    spread: Spread = {0: np.zeros(2), 1: np.zeros(2)}
+    for which, posterior in enumerate(posteriors):
+        for entries, p in posterior:
+            struck = np.isin(entries.counted, (STRUCK, STRUCK_COUNTED))
+            spread[0][which] += p[~struck].sum()
+            spread[1][which] += p[struck].sum()
     return spread

@@ -49,9 +49,9 @@ _CARRIES: Final = np.array([units * 10**column for column in range(1, 9) for uni
 _PLACES: Final = 10 ** np.arange(8, dtype=np.int64)[:, None]
 
 
-def _digits(numbers: NDArray[np.int64]) -> NDArray[np.int8]:
+def _digits(numbers: NDArray[np.int64]) -> NDArray[np.int16]:
     """The digits of each number (N,), units first: shape (8, N)."""
-    return (numbers // _PLACES % 10).astype(np.int8)
+    return (numbers // _PLACES % 10).astype(np.int16)
 
 
 def chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[PenSlip, Places]:
@@ -102,6 +102,8 @@ def _worked_out(
     smaller = np.minimum(written[nines], rights[nines])
     by_one, by_two = apart[nines] == 9 * smaller, apart[nines] == 99 * smaller
     swapped = two_digits[apart[two_digits] % 9 == 0]
+    squares = [(_digits(numbers[swapped]) ** 2).sum(axis=0) for numbers in (written, rights)]
+    swapped = swapped[squares[0] == squares[1]]
     pairs = zip(written[swapped].tolist(), rights[swapped].tolist(), strict=True)
     found: dict[PenSlip, Places] = {
         "carry": (tens[is_carry], _carries(which[is_carry], rights[tens[is_carry]])),

@@ -48,16 +48,16 @@ HAND_SUMMED_FORMS_WRONG: Final = (
 )
 
 TOTAL_SLIPS: Final[dict[TotalSlip, Rate]] = {
-    "carry": Rate(0.30, "assumption: the commonest slip in column addition"),
-    "swap": Rate(0.12, "assumption"),
-    "digit": Rate(0.13, "assumption: one column added or copied wrongly"),
-    "slide": Rate(0.03, "assumption"),
-    "left_out": Rate(0.14, "assumption"),
-    "twice": Rate(0.06, "assumption"),
-    "forgot_charge": Rate(0.07, "assumption; only where a charge is written"),
+    "carry": Rate(0.26, "assumption: the commonest slip in column addition"),
+    "swap": Rate(0.10, "assumption"),
+    "digit": Rate(0.11, "assumption: one column added or copied wrongly"),
+    "slide": Rate(0.02, "assumption"),
+    "left_out": Rate(0.12, "assumption"),
+    "twice": Rate(0.05, "assumption"),
+    "forgot_charge": Rate(0.06, "assumption; only where a charge is written"),
     "charge_sign": Rate(0.04, "assumption: a discount added, a delivery charge taken off"),
-    "struck_counted": Rate(0.02, "assumption; only where a row is struck out"),
-    "unknown": Rate(0.09, "assumption: nothing above explains it"),
+    "struck_counted": Rate(0.16, "assumption: crossed out after adding up; only where a row is struck out"),
+    "unknown": Rate(0.08, "assumption: nothing above explains it"),
 }
 
 LINE_SLIPS: Final[dict[LineSlip, Rate]] = {

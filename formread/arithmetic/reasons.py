@@ -120,6 +120,8 @@ def brought_taken(amount: int, unit: Currency) -> str:
 
 def question(ask: BoxRef) -> str:
     """Say which box a person should look at."""
+    if ask.role == "struck_out":
+        return f"Look whether row {ask.row} is crossed out."
     where = _FIELD_WORDS[ask.role]
     return f"Look at {where} in row {ask.row}." if ask.row is not None else f"Look at {where}."
 

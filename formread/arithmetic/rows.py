@@ -28,7 +28,7 @@ NUMBER_SEEN: Final = 0.05
 LONE_DITTO: Final = 0.02
 """How often what looks like a ditto mark, alone in its row, is one: a speck is commoner. An assumption; not so
 small that a sum which needs the mark would be called wrong."""
-LEAST_WAY: Final = 1e-10
+LEAST_READ: Final = 1e-10
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
 LIKELY: Final = 1e-4
@@ -158,7 +158,7 @@ class Row:
         boxes = (self.quantity, self.unit_price, self.line_total)
         (qs, by_q), (ps, by_p), (ts, by_t) = (_resolved(box, above, place) for place, box in enumerate(boxes))
         raw = by_q[:, None, None] * by_p[None, :, None] * by_t[None, None, :]
-        i, j, k = np.nonzero(raw >= LEAST_WAY)
+        i, j, k = np.nonzero(raw >= LEAST_READ)
         if not i.size:
             return None
         q, p, t, weight = qs[i], ps[j], ts[k], raw[i, j, k]

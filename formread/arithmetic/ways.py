@@ -14,6 +14,9 @@ from formread.arithmetic.priors import Priors
 MOST_WAYS: Final = 400
 """Ways of reading one row that are weighed, the most probable ones; only an unreadable row has more."""
 
+LEAST_WAY: Final = 1e-9
+"""Ways of reading a row that could at best have this share of it are passed over."""
+
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 BLANK: Final = -1
@@ -122,7 +125,8 @@ def weigh(rows: Sequence[Read], priors: Priors) -> list[Ways]:
         np.concatenate([getattr(row, name) for row in rows])
         for name in ("quantity", "unit_price", "line_total", "product", "weight")
     )
-    sizes = [row.weight.size for row in rows]
+    sizes = np.array([row.weight.size for row in rows])
+    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     right = np.where(product >= 0, product, np.maximum(t, 0))
     checked = (p >= 0) & (t >= 0)
     if not all(row.counted for row in rows):
@@ -130,14 +134,20 @@ def weigh(rows: Sequence[Read], priors: Priors) -> list[Ways]:
         alone = ~np.repeat([row.counted for row in rows], sizes)
         right = np.where(checked & alone, t, right)
         checked &= ~alone
-    at = np.nonzero(checked)[0]
-    weight = weight.copy()
-    weight[at] *= line_probability(t[at], q[at], p[at], right[at], priors) / breadths(t[at])
+    holds = checked & (t == right)
+    weight = np.where(checked, weight / breadths(t), weight)
+    # A product that does not come out costs at least what the customer's slip costs, of whichever kind.
+    slipped = max(priors.product_wrong, priors.line_copied_wrong, priors.offer_overlooked)
+    least = np.where(holds, (1 - slipped) * weight, np.where(checked, 0.0, weight))
+    most = np.where(checked & ~holds, slipped * weight, weight)
+    worth = most >= LEAST_WAY * np.repeat(np.maximum.reduceat(least, starts), sizes)
+    worth &= right <= LARGEST_AMOUNT
+    at = np.nonzero(checked & worth)[0]
+    weight[at] *= line_probability(t[at], q[at], p[at], right[at], priors)
     summed = np.where(t >= 0, t, right)
-    weight[right > LARGEST_AMOUNT] = 0.0
+    weight[~worth] = 0.0
     made = []
-    ends = np.cumsum(sizes).tolist()
-    for start, end in zip([0, *ends[:-1]], ends, strict=True):
+    for start, end in zip(starts.tolist(), np.cumsum(sizes).tolist(), strict=True):
         kept = start + np.nonzero(weight[start:end])[0]
         if kept.size > MOST_WAYS:
             kept = np.sort(kept[np.argsort(-weight[kept], kind="stable")[:MOST_WAYS]])

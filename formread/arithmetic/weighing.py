@@ -105,7 +105,9 @@ class Weighed:
         row = next((row for row in self.rows if row.readings.row == ref.row), None)
         if row is None:
             return None
-        return {"quantity": row.quantity, "unit_price": row.unit_price}.get(ref.role, row.line_total)
+        return {
+            "quantity": row.quantity, "unit_price": row.unit_price, "line_total": row.line_total,
+        }.get(ref.role)  # fmt: skip
 
     def again(self) -> None:
         """Weigh anew after the weights of boxes were changed; no box is asked anything more."""

@@ -323,6 +323,7 @@ _FIELD_NAMES = {
     "quantity": "quantity",
     "unit_price": "unit price",
     "line_total": "line total",
+    "struck_out": "crossed out or not",
     "goods": "goods total",
     "brought": "sum brought forward",
     "delivery": "delivery charge",

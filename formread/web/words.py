@@ -37,6 +37,8 @@ _LONGEST: Final = 12
 
 def box_title(ref: BoxRef) -> str:
     """Name a box in a sentence: ``the unit price in row 3``, ``the total``."""
+    if ref.role == "struck_out":
+        return f"row {ref.row}"
     name = FIELDS[ref.role]
     return f"the {name}" if ref.row is None else f"the {name} in row {ref.row}"
 

@@ -128,6 +128,21 @@ def test_an_unsure_slip_asks_for_the_box_that_settles_it() -> None:
         assert judge(SlipReadings(settled, read.totals)).verdict == verdict
 
 
+def test_a_row_that_may_be_crossed_out_is_asked_about_as_such() -> None:
+    """With row 2 the total holds, without it it does not: nothing but whether the row stands can settle that."""
+    slip = a_slip(ROWS, total=RIGHT)
+    lines = (slip.lines[0], replace(slip.lines[1], struck_out=0.98), slip.lines[2])
+    judged = judge(SlipReadings(lines, slip.totals))
+    assert (judged.verdict, judged.ask) == ("unsure", BoxRef("struck_out", 2))
+    assert "whether row 2 is crossed out" in judged.reason
+    told = {
+        answer: judge(SlipReadings(lines, slip.totals), facts={BoxRef("struck_out", 2): answer})
+        for answer in (0, 1)
+    }
+    assert (told[0].verdict, told[0].computed_total) == ("agrees", RIGHT)
+    assert (told[1].verdict, told[1].computed_total) == ("wrong", RIGHT - 350)
+
+
 def test_facts_by_box_are_the_same_as_readings_that_were_confirmed_and_leave_the_readings_alone() -> None:
     slip = a_slip(ROWS, delivery=250, total=RIGHT)
     before = slip.lines[1]

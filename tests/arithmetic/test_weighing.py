@@ -61,7 +61,8 @@ def _weighed(slip: SlipReadings, keep: float) -> Weighed:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(weighing, "KEEP", keep)
         patch.setattr(moves, "LEAST_MOVE", keep)
-        patch.setattr(rows, "LEAST_WAY", 0.0)
+        patch.setattr(rows, "LEAST_READ", 0.0)
+        patch.setattr(ways, "LEAST_WAY", 0.0)
         patch.setattr(ways, "MOST_WAYS", 10**6)
         return Weighed(slip, {}, STANDARD, Terms(150, 4000))
 

@@ -161,7 +161,11 @@ def look(slip: Simulated, ask: BoxRef) -> Facts:
     if ask.row is None:
         return {ask: next(value for kind, value in slip.totals if kind == ask.role)}
     row = slip.rows[ask.row - 1]
-    return {ask: {"quantity": row.quantity, "unit_price": row.unit_price}.get(ask.role, row.line_total)}
+    written: dict[str, Value] = {
+        "quantity": row.quantity, "unit_price": row.unit_price, "line_total": row.line_total,
+        "struck_out": int(row.struck),
+    }  # fmt: skip
+    return {ask: written[ask.role]}
 
 
 @dataclass(frozen=True, slots=True)

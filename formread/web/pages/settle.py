@@ -179,7 +179,8 @@ async def answer(request: Request) -> Response:
     ref = box_ref(box)
     read = desk.piles.reading(kept.id)
     reading = None if ref is None or read is None else reading_of(read, ref)
-    if ref is None or reading is None:
+    asked_for = ref is not None and read is not None and place_of(read.layout, ref) is not None
+    if ref is None or (reading is None and not (asked_for and ref.role == "struck_out")):
         raise UsageError("This slip has no such box. Go back and try again.")
     if not text.strip():
         return go(back, slip=kept.id, skip=skip)
@@ -187,7 +188,7 @@ async def answer(request: Request) -> Response:
         value = typed(text, ref.role, unit)
     except UsageError as error:
         return go(back, slip=kept.id, skip=skip, said=str(error))
-    if not sure and reading.probability_of(value) < PLAUSIBLE:
+    if reading is not None and not sure and reading.probability_of(value) < PLAUSIBLE:
         seen = reading.values[0][0] if reading.values else None
         return page(
             request,
