@@ -76,10 +76,10 @@ def all_chances(written: NDArray[np.int64], rights: NDArray[np.int64]) -> dict[P
     """
     every = np.tile(written, rights.size)
     each = np.repeat(rights, written.size)
-    count = np.zeros((rights.size, written.size), dtype=np.int8)
+    differ = np.zeros((rights.size, written.size), dtype=np.int8)
     for one, two in zip(_digits(rights), _digits(written), strict=True):
-        count += one[:, None] != two[None, :]
-    count = count.ravel()
+        differ += one[:, None] != two[None, :]
+    count = differ.ravel()
     alike = np.nonzero(
         (lengths(rights)[:, None] == lengths(written)[None, :]).ravel() & (count > 0) & (count < 3)
     )[0]
