@@ -8,15 +8,24 @@ import cv2
 import numpy as np
 
 from formread.layout.body import find_bodies
-from formread.layout.heading import Heading, find_heading
+from formread.layout.heading import HeadedColumn, Heading, find_heading
 from formread.layout.ink import Ink, ink_of
-from formread.layout.labelled import find_labels, merged, place_totals
 from formread.layout.printed import Piece, crops, pieces
-from formread.layout.record import Box, Column, ColumnRole, Layout, LayoutSearch, Rectangle, Row, TotalBox
-from formread.layout.roles import assign
+from formread.layout.record import (
+    Box,
+    Column,
+    ColumnRole,
+    Layout,
+    LayoutSearch,
+    Rectangle,
+    Row,
+    TotalBox,
+    TotalRole,
+)
+from formread.layout.roles import assign, assign_totals
 from formread.layout.rules import Rule, Rules, erase, find_rules
 from formread.layout.table import Level, Page, Table, band_presence, find_tables, page_of
-from formread.layout.totals import TotalPlace, find_totals, total_roles
+from formread.layout.totals import Money, TotalPlace, look_around, place_totals
 from formread.layout.vocabulary import is_customer_label
 from formread.ocr import PrintedText, read_lines
 from formread.sheet.record import Image, Sheet
@@ -75,7 +84,7 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
     if chosen is None:
         return LayoutSearch((), NO_TABLE)
     table, heading = chosen
-    return LayoutSearch(_layouts(content, page, table, heading, reader, scale))
+    return LayoutSearch(_layouts(ink, content, page, table, heading, reader, scale))
 
 
 def _aspect(piece: Piece) -> float:
@@ -189,25 +198,19 @@ def _gap(shares: Sequence[float]) -> bool:
 
 
 def _layouts(
-    content: Ink, page: Page, table: Table, heading: Heading, reader: _Reader, scale: float
+    ink: Ink, content: Ink, page: Page, table: Table, heading: Heading, reader: _Reader, scale: float
 ) -> tuple[Layout, ...]:
     end = _rows_end(table, heading)
     assignments = assign(heading.columns, _PROPOSALS)
     assignments = [a for k, a in enumerate(assignments) if k == 0 or a[1] >= _WORTH]
     serial, serial_text, customer = _header(content, page, table, heading, end, reader, scale)
-    by_label = place_totals(page, table, find_labels(content, page, table, heading.first, end, reader))
-    places_of: dict[int, list[TotalPlace]] = {}
+    around = look_around(ink, content, page, table, (heading.first, end), reader)
     layouts = []
     for roles, probability in assignments:
-        money = roles.index("line_total") if "line_total" in roles else len(roles) - 1
-        if money not in places_of:
-            below = _totals(content, page, table, end, heading, money, reader)
-            places_of[money] = merged(below, by_label)
-        places = places_of[money]
-        totals = tuple(
-            TotalBox(role, _box(p.above, p.below, p.left, p.right, p.pence, scale), p.label)
-            for role, p in zip(total_roles(places)[0], places, strict=True)
-        )
+        k = roles.index("line_total") if "line_total" in roles else len(roles) - 1
+        places = place_totals(around, _money(heading.columns[k]))
+        kinds = assign_totals([place.match for place in places])
+        totals = tuple(_total(role, place, scale) for role, place in zip(kinds, places, strict=True))
         layouts.append(
             Layout(
                 _columns(heading, table, roles, scale),
@@ -222,19 +225,18 @@ def _layouts(
     return tuple(layouts)
 
 
-def _totals(
-    content: Ink, page: Page, table: Table, end: int, heading: Heading, money: int, reader: _Reader
-) -> list[TotalPlace]:
-    """Find the totals under the last column, or under the line totals' where more labels stand beside that one."""
-    best: tuple[float, list[TotalPlace]] | None = None
-    for k in dict.fromkeys((len(heading.columns) - 1, money)):
-        column = heading.columns[k]
-        places = find_totals(content, page, table, end, (column.left, column.right, column.pence), reader)
-        told = sum(place.match.known for place in places)
-        if best is None or told > best[0] + 0.5:
-            best = (told, places)
-    assert best is not None
-    return best[1]
+def _money(column: HeadedColumn) -> Money:
+    pence = None if column.pence is None else column.pence.middle
+    return Money(column.left.middle, column.right.middle, pence)
+
+
+def _total(role: TotalRole, place: TotalPlace, scale: float) -> TotalBox:
+    pence = None if place.pence is None else _enlarged(place.pence, scale)
+    return TotalBox(role, Box(_enlarged(place.box, scale), pence), place.label)
+
+
+def _enlarged(box: Rectangle, scale: float) -> Rectangle:
+    return Rectangle(*(round(value * scale) for value in (box.left, box.top, box.right, box.bottom)))
 
 
 def _columns(heading: Heading, table: Table, roles: Sequence[ColumnRole], scale: float) -> tuple[Column, ...]:

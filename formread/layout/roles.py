@@ -1,4 +1,4 @@
-"""Roles of the columns, assigned together: the print above them, their widths and their order.
+"""Roles of the columns and of the totals, each assigned together: print, widths, order.
 
 One heading may be unreadable or mean two things ("No." is a quantity on one pad and a code on the next).
 All columns are therefore given their roles at once: the most probable assignments under a small model of how
@@ -9,7 +9,8 @@ import math
 from collections.abc import Sequence
 
 from formread.layout.heading import HeadedColumn
-from formread.layout.record import ColumnRole
+from formread.layout.record import ColumnRole, TotalRole
+from formread.layout.vocabulary import LabelRole, Match
 
 _ROLES: tuple[ColumnRole, ...] = (
     "code",
@@ -46,6 +47,33 @@ _ODD_ORDER = -1.2  # price before quantity, description before code
 _WRONG_ORDER = -1.6  # total before price
 _BEAM = 300
 _SPLIT_ELSEWHERE = -5.0  # pounds and pence boxes under anything but money
+
+# How probable a role is at a place among the totals, its label unread. Common practice, no source.
+_LAST_TOTAL: dict[TotalRole, float] = {
+    "total": 0.93,
+    "deposit": 0.02,
+    "discount": 0.01,
+    "delivery": 0.02,
+    "goods": 0.01,
+    "other": 0.01,
+}
+_FIRST_TOTAL: dict[TotalRole, float] = {
+    "goods": 0.6,
+    "delivery": 0.2,
+    "discount": 0.07,
+    "deposit": 0.05,
+    "other": 0.03,
+    "total": 0.05,
+}
+_INNER_TOTAL: dict[TotalRole, float] = {
+    "delivery": 0.4,
+    "discount": 0.2,
+    "deposit": 0.2,
+    "goods": 0.08,
+    "total": 0.06,
+    "other": 0.06,
+}
+_TRADITION = 0.3  # what the place says still counts where the label is read
 
 
 def _heading_score(column: HeadedColumn, role: ColumnRole) -> float:
@@ -106,3 +134,23 @@ def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[Colum
     top = whole[0][0]
     total = sum(math.exp(score - top) for score, _ in whole)
     return [(roles, math.exp(score - top) / total) for score, roles in whole[:best]]
+
+
+def assign_totals(labels: Sequence[Match[LabelRole]]) -> tuple[TotalRole, ...]:
+    """Give the places of the totals, in the order in which people read them, their most probable roles.
+
+    At most one of each but ``other``, the total last unless its label says otherwise.
+    """
+    beam: list[tuple[float, tuple[TotalRole, ...]]] = [(0.0, ())]
+    for k, label in enumerate(labels):
+        priors = _LAST_TOTAL if k == len(labels) - 1 else _FIRST_TOTAL if k == 0 else _INNER_TOTAL
+        grown = []
+        for score, given in beam:
+            for role, prior in priors.items():
+                if role != "other" and role in given:
+                    continue
+                p = label.known * label.roles.get(role, 0.0) + (1 - label.known) * prior
+                grown.append((score + math.log(max(p, 1e-4)) + _TRADITION * math.log(prior), (*given, role)))
+        grown.sort(key=lambda item: (-item[0], item[1]))
+        beam = grown[:_BEAM]
+    return beam[0][1]

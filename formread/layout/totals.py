@@ -1,376 +1,553 @@
-"""The totals block: the boxes under the table, or its last rows, with the print beside them."""
+"""The totals: boxes to write in, found by the labels that are printed beside, over or in them.
 
-import math
+Pads put their totals under the table, beside it, in its last rows, side by side in one bar, in boxes or on lines. What
+they share is the wording: a label that order pads print, and next to it a place to write. So every piece of print
+around the order rows is given the place it most likely speaks of; the labels among the print tell which places are
+totals; and places that stand in one column or one bar tell about one another where a side is missing.
+"""
+
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
+from formread.layout.cells import find_cells
 from formread.layout.ink import Ink
 from formread.layout.printed import Piece, pieces
-from formread.layout.record import Rectangle, TotalRole
+from formread.layout.record import Rectangle
 from formread.layout.rules import Rule
-from formread.layout.table import Level, Page, Table, band_presence, straight
-from formread.layout.vocabulary import Match, match_total
+from formread.layout.table import Page, Table
+from formread.layout.vocabulary import NOTHING, LabelRole, Match, match_total
 from formread.ocr import PrintedText
 
 Read = Callable[[Sequence[Piece]], list[PrintedText]]
 
-_KNOWN = 0.5
-_LOWEST_BAND = 0.5  # row pitches; a lower band between two levels is a gap between boxes
-_HIGHEST_BAND = 2.4
-_DEEPEST = 12.0  # row pitches under the table that a totals block may reach
-_LABEL_REACH = 0.62  # of the table's width: how far left of its box a label may begin
-_FALL = 2.5  # row pitches between one total and the next without a box
-_NEAR = 0.22  # of the table's width: how far left of its place a label without a box may end
-_MOST_LABELS = 14
-_INSET = 5.0  # pixels; a line that stops so far short of both sides of a box is printed inside it
-_PRESENT = 0.6
-_SIDE_OFF = 0.10  # of the column's width: how far short of its sides a box's line may stop
-_SIDE_SCALE = 8.0  # pixels; what a line's ends may miss the sides by
-_UNEVEN = 0.25  # share of their height by which boxes of one block may differ
-_MOST_LINES = 16
-_ASTRAY = 10.0  # pixels by which a box's side may differ from those of the other boxes
-_SIDE = 0.8  # share of a box's height on which its own left side is seen
+KNOWN = 0.6
+"""Print is a label of the totals from this probability on."""
+_MOST = 36  # pieces of print read: each costs the recogniser some milliseconds
+_TALLEST = 1.1  # row pitches; what is taller is a title or somebody's writing
+_FLATTEST = 0.8  # widths over heights of the shortest label
+_LEGIBLE, _LETTERS = 0.7, 3  # print that was read with so much trust and holds so many letters is a word
+_ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
+_OWN = 3  # pixels by which print may overlap the edge of its neighbour
+_LEAST_WIDE, _LEAST_TALL = 1.0, 0.5  # row pitches; nobody can write an amount into less
+_MOST_TALL = 3.2  # row pitches
+_ROOM = 1.6  # row pitches right of a label, in its own box, that are room to write in
+_UNDER = 0.6  # row pitches under a label, in its own box, that are room to write in
+_NEXT = 0.4  # row pitches between two boxes that stand side by side
+_LINE = 0.9  # row pitches under a label's middle where a line to write on may be
+_OVER = 1.6  # row pitches above a line to write on where the rule that ends its place may be
+_SPAN = 0.7  # of a place's height on which its side is seen
+_SAME = 8.0  # pixels by which the sides of places in one column or one bar may differ
+_STACK = 2.6  # row pitches from one total to the next in a column
+_PENCE = (0.5, 0.87)  # where, in a place, the divider of pounds and pence may stand
+_FREE_REACH = 0.5  # of the table's width: how far left of the money column a label without a box may end
+_FALL = 2.5  # row pitches between the rows, or one total, and the next one without a box
+_UNLABELLED = 6  # boxes under the money column that are totals though no label was read
+
+Kind = Literal["box", "line", "rest", "free"]
+"""How a place is bounded: by rules on all sides; by a line to write on; by its label; by nothing printed."""
+_TRUST: dict[Kind, int] = {"box": 3, "rest": 2, "line": 2, "free": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A piece of print and what it may mean."""
+
+    piece: Piece
+    text: PrintedText
+    match: Match[LabelRole]
+
+    @property
+    def known(self) -> bool:
+        """Whether it is a label of the totals."""
+        return self.match.known >= KNOWN and bool(self.match.word)
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What is printed around the order rows, in pixels of the working image.
+
+    Attributes
+    ----------
+    cells
+        Boxes that rules close on all sides.
+    lines
+        Level rules.
+    prints
+        Labels and other words, from the top.
+    """
+
+    page: Page
+    table: Table
+    cells: tuple[Rectangle, ...]
+    lines: tuple[Rule, ...]
+    prints: tuple[Printed, ...]
+    bottom: float
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """The column of the line totals: its sides and its divider of pounds and pence."""
+
+    left: float
+    right: float
+    pence: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class TotalPlace:
-    """One box of the totals block: its four sides, the divider of pounds and pence, and its label."""
+    """One place of the totals: where to write, its half for the pence, and its label."""
 
-    above: Level
-    below: Level
-    left: Rule
-    right: Rule
-    pence: Rule | None
-    match: Match[TotalRole]
+    box: Rectangle
+    pence: Rectangle | None
+    match: Match[LabelRole]
     label: str
 
 
 @dataclass(frozen=True, slots=True)
-class _Label:
-    piece: Piece
-    match: Match[TotalRole]
-    text: str
+class _Slot:
+    """A place with the print that speaks of it."""
+
+    box: Rectangle
+    kind: Kind
+    prints: tuple[Printed, ...]
+    match: Match[LabelRole]
 
 
-def find_totals(
-    content: Ink, page: Page, table: Table, rows_end: int, money: tuple[Rule, Rule, Rule | None], read: Read
-) -> list[TotalPlace]:
-    """Find the totals block.
+def look_around(
+    ink: Ink, content: Ink, page: Page, table: Table, rows: tuple[int, int], read: Read
+) -> Surroundings:
+    """Find boxes, lines and print around the order rows.
 
     Parameters
     ----------
-    rows_end
-        Index of the level under the last row.
-    money
-        The sides of the line totals' column and its divider of pounds and pence.
+    ink, content
+        (H, W) darkness, with and without the rules.
+    rows
+        Indices of the levels over the first row and under the last.
     """
-    last = table.levels[rows_end]
-    left, right, _ = money
-    bands = _bands(page, table, rows_end, money)
-    labels = _labels(content, page, table, last, money, read)
-    places: list[TotalPlace] = []
-    for above, below in bands:
-        if not _boxed(page, above, below, left, right, last):
+    x = (table.left.middle + table.right.middle) / 2
+    top, bottom = table.levels[rows[0]].at(x), table.levels[rows[1]].at(x)
+    left, right = table.left.middle, table.right.middle
+    places = [Rectangle(2, round(bottom) + 1, page.width - 2, page.height - 2)]
+    if page.width - right > _ROOMY * table.pitch:
+        places.append(Rectangle(round(right) + 3, 2, page.width - 2, round(bottom) + 1))
+    if left > _ROOMY * table.pitch:
+        places.append(Rectangle(2, round(top), round(left) - 3, round(bottom) + 1))
+
+    def outside(cell: Rectangle) -> bool:
+        mx, my = (cell.left + cell.right) / 2, (cell.top + cell.bottom) / 2
+        return any(p.left <= mx < p.right and p.top <= my < p.bottom for p in places)
+
+    cells = [cell for cell in find_cells(ink, page, places) if outside(cell)]
+    found: list[Piece] = []
+    rest = content.copy()
+    for cell in cells:
+        if cell.bottom - cell.top >= 0.4 * table.pitch:
+            found += pieces(content, cell)
+        rest[max(cell.top - 4, 0) : cell.bottom + 4, max(cell.left - 4, 0) : cell.right + 4] = 0
+    for place in places:
+        found += pieces(rest, place)
+    found = [
+        p for p in found if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
+    ]
+    found.sort(key=lambda p: (p.top, p.left))
+    found = found[:_MOST]
+    prints = []
+    for piece, text in zip(found, read(found), strict=True):
+        match = match_total([text])
+        word = text.confidence > _LEGIBLE and sum(c.isalpha() for c in text.text) >= _LETTERS
+        if match.known >= KNOWN or word:
+            prints.append(Printed(piece, text, match))
+    lines = tuple(rule for level in page.levels for rule in level.rules)
+    return Surroundings(page, table, tuple(cells), lines, tuple(prints), bottom)
+
+
+def place_totals(around: Surroundings, money: Money) -> list[TotalPlace]:
+    """Return the places of the totals in the order in which people read them."""
+    slots = _told(around)
+    known = [slot for slot in slots if slot.match.known >= KNOWN]
+    if not known:
+        return [_place(around, money, slot) for slot in _unlabelled(around, money)]
+    known = _completed(around, known, money)
+    others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
+    chosen = _with_kin(around, known, others)
+    chosen = [slot for slot in chosen if "count" not in slot.match.roles]
+    return [_place(around, money, slot) for slot in _in_order(chosen)]
+
+
+def _told(around: Surroundings) -> list[_Slot]:
+    """Return the place that each piece of print speaks of; print that speaks of one place is one label."""
+    by_box: dict[Rectangle, tuple[Kind, list[Printed]]] = {}
+    for printed in around.prints:
+        told = _slot(around, printed)
+        if told is not None:
+            by_box.setdefault(told[0], (told[1], []))[1].append(printed)
+    return [_slot_of(box, kind, prints) for box, (kind, prints) in by_box.items()]
+
+
+def _slot_of(box: Rectangle, kind: Kind, prints: Sequence[Printed]) -> _Slot:
+    lines = sorted(prints, key=lambda p: (p.piece.top, p.piece.left))
+    match = match_total([p.text for p in lines]) if len(lines) > 1 else lines[0].match
+    return _Slot(box, kind, tuple(lines), match)
+
+
+def _slot(around: Surroundings, printed: Printed) -> tuple[Rectangle, Kind] | None:
+    """Return the place that a piece of print speaks of: beside it, in its own box, or under it."""
+    own = _own(around, printed.piece)
+    beside = _beside(around, printed, own)
+    if beside is not None:
+        return beside, "box"
+    if own is not None:
+        under = _under(around, printed, own)
+        if under is not None:
+            return under
+        return _rest(around, printed, own)
+    line = _on_line(around, printed)
+    if line is not None:
+        return line, "line"
+    below = _below(around, printed)
+    return None if below is None else (below, "box")
+
+
+def _own(around: Surroundings, piece: Piece) -> Rectangle | None:
+    x, y = piece.middle
+    return next((c for c in around.cells if c.left <= x < c.right and c.top <= y < c.bottom), None)
+
+
+def _writable(around: Surroundings, cell: Rectangle) -> bool:
+    pitch = around.table.pitch
+    high = cell.bottom - cell.top
+    return (
+        cell.right - cell.left >= _LEAST_WIDE * pitch
+        and _LEAST_TALL * pitch <= high <= _MOST_TALL * pitch
+        and not any(_in(p.piece, cell) for p in around.prints)
+    )
+
+
+def _in(piece: Piece, cell: Rectangle) -> bool:
+    x, y = piece.middle
+    return cell.left <= x < cell.right and cell.top <= y < cell.bottom
+
+
+def _following(around: Surroundings, printed: Printed) -> list[Printed]:
+    """Return the print right of a piece in its line, from the left."""
+    _, y = printed.piece.middle
+    found = [
+        p
+        for p in around.prints
+        if p is not printed
+        and p.piece.left >= printed.piece.right - _OWN
+        and p.piece.top < y < p.piece.bottom
+    ]
+    return sorted(found, key=lambda p: p.piece.left)
+
+
+def _beside(around: Surroundings, printed: Printed, own: Rectangle | None) -> Rectangle | None:
+    """Return the next box right of a label, if it is free to write in and nothing is printed between."""
+    piece = printed.piece
+    _, y = piece.middle
+    start = own.right if own is not None else piece.right
+    nexts = [c for c in around.cells if c.left >= start - _OWN and c.top - _OWN <= y <= c.bottom + _OWN]
+    if not nexts:
+        return None
+    cell = min(nexts, key=lambda c: c.left)
+    if own is not None and cell.left - own.right > _NEXT * around.table.pitch:
+        return None
+    between = any(p.piece.middle[0] < cell.left for p in _following(around, printed))
+    return cell if not between and _writable(around, cell) else None
+
+
+def _under(around: Surroundings, printed: Printed, own: Rectangle) -> tuple[Rectangle, Kind] | None:
+    """Return the box under a heading, or the room under a label at the head of its own box."""
+    piece, pitch = printed.piece, around.table.pitch
+    room = Rectangle(own.left, piece.bottom + 2, own.right, own.bottom)
+    at_head = piece.bottom - own.top < 0.5 * (own.bottom - own.top)
+    if at_head and room.bottom - room.top >= _UNDER * pitch and _writable(around, room):
+        return room, "box"
+    for cell in around.cells:
+        aligned = abs(cell.left - own.left) <= _SAME and abs(cell.right - own.right) <= _SAME
+        if aligned and 0 <= cell.top - own.bottom <= _SAME + 4 and _writable(around, cell):
+            return cell, "box"
+    return None
+
+
+def _rest(around: Surroundings, printed: Printed, own: Rectangle) -> tuple[Rectangle, Kind] | None:
+    """Return the room right of a label in its own box, up to the next print."""
+    piece = printed.piece
+    following = [p.piece.left for p in _following(around, printed) if _in(p.piece, own)]
+    end = min([own.right, *(left - 4 for left in following)])
+    box = Rectangle(piece.right + 3, own.top, end, own.bottom)
+    wide = box.right - box.left >= _ROOM * around.table.pitch
+    return (box, "rest") if wide and _writable(around, box) else None
+
+
+def _at(rule: Rule, x: float) -> float:
+    return float(rule.at(np.array([x]))[0])
+
+
+def _on_line(around: Surroundings, printed: Printed) -> Rectangle | None:
+    """Return the place over a line to write on that begins, or goes on, right of a label."""
+    piece, pitch = printed.piece, around.table.pitch
+    _, y = piece.middle
+    stop = min((p.piece.left - 4 for p in _following(around, printed)), default=around.page.width)
+    best: tuple[float, Rectangle] | None = None
+    for rule in around.lines:
+        start, end = max(rule.start, piece.right + 3.0), min(rule.end, stop)
+        if end - start < _ROOM * pitch:
             continue
-        places.append(_place(page, above, below, money, labels))
-    places = _aligned(places)
-    for label in labels:
-        floor = max([last.at(left.middle), *(p.below.at(left.middle) for p in places)])
-        near = label.piece.top < floor + _FALL * table.pitch and label.piece.right > left.middle - _NEAR * (
-            table.right.middle - table.left.middle
-        )
-        if label.match.known >= _KNOWN and near and not any(_beside(label, place) for place in places):
-            free = _free_place(page, table, label, money, last)
-            if not any(_clash(free, place) for place in places):
-                places.append(free)
-    places.sort(key=lambda place: place.above.place + place.below.place)
-    return _sensible(places)
-
-
-def _x(rule: Rule, y: float) -> float:
-    return float(rule.at(np.array([y]))[0])
-
-
-def _bands(
-    page: Page, table: Table, rows_end: int, money: tuple[Rule, Rule, Rule | None]
-) -> list[tuple[Level, Level]]:
-    """Return the pairs of neighbouring levels under the table that cross the line totals' column."""
-    last = table.levels[rows_end]
-    left, right, _ = money
-    x0, x1 = left.middle, right.middle
-    found = [last]
-    for level in page.levels:
-        common = min(level.right, x1) - max(level.left, x0)
-        deep = level.place - last.place
-        if not 0.3 * table.pitch < deep <= _DEEPEST * table.pitch or common <= 0.6 * (x1 - x0):
+        floor = _at(rule, (start + end) / 2)
+        if not y - _OWN <= floor <= y + _LINE * pitch or (best is not None and floor >= best[0]):
             continue
-        if not _inside_box(page, level, x0, x1) and _reaches(level, x0, x1):
-            found.append(level)
-    found = _even(found, table.pitch, x0, x1)
-    pairs = []
-    for above, below in pairwise(found):
-        height = below.place - above.place
-        if _LOWEST_BAND * table.pitch <= height <= _HIGHEST_BAND * table.pitch:
-            pairs.append((above, below))
-        elif height > _HIGHEST_BAND * table.pitch:
-            # A line to write on, some way down: its box is as high as a row.
-            pairs.append((_shifted(below, -table.pitch), below))
-    return pairs
-
-
-def _reaches(level: Level, x0: float, x1: float) -> bool:
-    """Say whether a line reaches both sides of the money column, or runs well beyond: a pen's stroke does neither."""
-    near = _SIDE_OFF * (x1 - x0)
-    return (level.left < x0 + near) and (level.right > x1 - near)
-
-
-def _even(found: list[Level], pitch: float, x0: float, x1: float) -> list[Level]:
-    """Drop the lines that break up an even row of boxes: strokes of a pen across a whole box.
-
-    Of all ways to take some of the lines from the first on, the one is kept whose boxes are most alike in height
-    and whose lines end most nearly at the column's sides.
-    """
-    if len(found) < 3 or len(found) > _MOST_LINES:
-        return found
-    place = [level.place for level in found]
-    fit = [math.exp(-(abs(level.left - x0) + abs(level.right - x1)) / _SIDE_SCALE) for level in found]
-    best: tuple[float, list[int]] = (-1.0, [])
-    steps = {round(b - a, 1) for k, a in enumerate(place) for b in place[k + 1 :]}
-    for step in sorted(steps):
-        if not _LOWEST_BAND * pitch <= step <= _HIGHEST_BAND * pitch:
+        start, end = _between_sides(around, start, end, floor)
+        if end - start < _LEAST_WIDE * pitch:
             continue
-        usual = 1 - 0.3 * abs(math.log(step / pitch))
-        ways: list[tuple[float, list[int]]] = [(0.0, [0])]
-        for k in range(1, len(found)):
-            options = []
-            for j in range(k):
-                height = place[k] - place[j]
-                if height < _LOWEST_BAND * pitch:
-                    continue
-                even = max(0.0, 1 - abs(height - step) / (_UNEVEN * step))
-                options.append((ways[j][0] + usual * even + 0.2 + 0.2 * fit[k], [*ways[j][1], k]))
-            ways.append(max(options, default=(-1.0, [0]), key=lambda way: way[0]))
-        best = max(best, max(ways, key=lambda way: way[0]), key=lambda way: way[0])
-    return [found[k] for k in best[1]] if best[1] else found
+        ceiling = _ceiling(around, start, end, floor)
+        best = floor, Rectangle(round(start), round(ceiling), round(end), round(floor - rule.thickness / 2))
+    return None if best is None or not _writable(around, best[1]) else best[1]
 
 
-def _inside_box(page: Page, level: Level, x0: float, x1: float) -> bool:
-    """Say whether a line is a dotted help to write on, inside a box, rather than the box's own line."""
-    width = x1 - x0
-    y = level.at((x0 + x1) / 2)
-    crossing = [u for u in page.uprights if u.start < y - 8 and u.end > y + 8]
-    lefts = [_x(u, y) for u in crossing if abs(_x(u, y) - x0) < 0.3 * width]
-    rights = [_x(u, y) for u in crossing if abs(_x(u, y) - x1) < 0.3 * width]
-    if not lefts or not rights or level.width > 1.4 * width:
+def _between_sides(around: Surroundings, start: float, end: float, floor: float) -> tuple[float, float]:
+    """Return where, between two places on a line, the uprights that stand on it leave room."""
+    low = floor - around.table.pitch
+    sides = sorted(
+        u.middle
+        for u in around.page.uprights
+        if start - _SAME < u.middle < end + _SAME
+        and min(u.end, floor) - max(u.start, low) >= _SPAN * (floor - low)
+    )
+    if not sides:
+        return start, end
+    if len(sides) == 1:
+        near_end = end - sides[0] < sides[0] - start
+        return (start, sides[0] - 2) if near_end else (sides[0] + 2, end)
+    return sides[0] + 2, sides[1] - 2
+
+
+def _ceiling(around: Surroundings, start: float, end: float, floor: float) -> float:
+    """Return the height of the next rule over a line to write on, or that of a row."""
+    x, pitch = (start + end) / 2, around.table.pitch
+    over = [
+        _at(rule, x) + rule.thickness / 2
+        for rule in around.lines
+        if min(rule.end, end) - max(rule.start, start) > 0.5 * (end - start)
+        and _LEAST_TALL * pitch <= floor - _at(rule, x) <= _OVER * pitch
+    ]
+    return max(over, default=floor - pitch)
+
+
+def _below(around: Surroundings, printed: Printed) -> Rectangle | None:
+    """Return the box close under a label that stands in no box itself."""
+    piece = printed.piece
+    x, _ = piece.middle
+    close = [
+        c
+        for c in around.cells
+        if c.left <= x < c.right and -_OWN <= c.top - piece.bottom <= 0.8 * around.table.pitch
+    ]
+    cell = min(close, key=lambda c: c.top, default=None)
+    return cell if cell is not None and _writable(around, cell) else None
+
+
+def _kin(a: Rectangle, b: Rectangle, pitch: float) -> bool:
+    """Say whether two places belong to one block: one over the other, or side by side in one bar."""
+    gap = max(a.top, b.top) - min(a.bottom, b.bottom)
+    if abs(a.left - b.left) <= _SAME and abs(a.right - b.right) <= _SAME:
+        return gap <= (_STACK - 1) * pitch
+    return abs(a.top - b.top) <= _SAME and abs(a.bottom - b.bottom) <= _SAME
+
+
+def _clash(a: Rectangle, b: Rectangle) -> bool:
+    wide = min(a.right, b.right) - max(a.left, b.left)
+    tall = min(a.bottom, b.bottom) - max(a.top, b.top)
+    if wide <= 0 or tall <= 0:
         return False
-    return level.left > max(lefts) + _INSET and level.right < min(rights) - _INSET
+    smaller = min((r.right - r.left) * (r.bottom - r.top) for r in (a, b))
+    return wide * tall > 0.25 * smaller
 
 
-def _shifted(level: Level, by: float) -> Level:
-    ends = (level.left, level.right)
-    rule = straight(ends, (level.at(ends[0]) + by, level.at(ends[1]) + by))
-    return Level(level.place + by, (rule,), *ends)
+def _completed(around: Surroundings, known: list[_Slot], money: Money) -> list[_Slot]:
+    """Give labels without a place one, after the others' or under the money column."""
+    known = _aligned(known)
+    used = {id(p) for slot in known for p in slot.prints}
+    for printed in around.prints:
+        if id(printed) in used or not printed.known:
+            continue
+        box = _like_others(around, printed, known) or _free(around, printed, known, money)
+        if box is not None and not any(_clash(box, slot.box) for slot in known):
+            known.append(_slot_of(box, "free", [printed]))
+    kept: list[_Slot] = []
+    for slot in sorted(known, key=lambda s: (-_TRUST[s.kind], -s.match.known)):
+        if not any(_clash(slot.box, other.box) for other in kept):
+            kept.append(slot)
+    return kept
 
 
-def _uprights(page: Page, above: Level, below: Level, low: float, high: float) -> list[Rule]:
-    return [
-        upright
-        for upright in page.uprights
-        if low <= upright.middle <= high and not band_presence(upright, above, below) < _PRESENT
-    ]
-
-
-def _boxed(page: Page, above: Level, below: Level, left: Rule, right: Rule, last: Level) -> bool:
-    """Say whether a band is a box to write in: lines over and under it of like width, or sides."""
-    width = right.middle - left.middle
-    sides = _uprights(page, above, below, left.middle - 0.6 * width, right.middle + 0.2 * width)
-    if len(sides) >= 2:
-        return True
-    short = below.width < 0.8 * last.width
-    return short and below.left > last.left + 0.1 * last.width
-
-
-def _place(
-    page: Page,
-    above: Level,
-    below: Level,
-    money: tuple[Rule, Rule, Rule | None],
-    labels: list[_Label],
-) -> TotalPlace:
-    left, right, pence = money
-    width = right.middle - left.middle
-    top, bottom = above.at(left.middle), below.at(left.middle)
-    near_right = _uprights(page, above, below, right.middle - 0.25 * width, right.middle + 0.25 * width)
-    r = min(near_right, key=lambda u: abs(u.middle - right.middle)) if near_right else right
-    near_left = _uprights(page, above, below, left.middle - 0.4 * width, left.middle + 0.3 * width)
-    near_left = [
-        u for u in near_left if _spans(u, above, below) and not band_presence(u, above, below) < _SIDE
-    ]
-    l = min(near_left, key=lambda u: abs(u.middle - left.middle)) if near_left else left  # noqa: E741
-    beside = [
-        label for label in labels if top < label.piece.middle[1] < bottom and label.match.known >= _KNOWN
-    ]
-    beside = [
-        label
-        for label in beside
-        if label.piece.middle[0] < l.middle + 0.45 * width or label.piece.left > r.middle - 4
-    ]
-    best = max(beside, key=lambda label: label.match.known, default=None)
-    if (
-        best is not None
-        and l.middle < best.piece.right < r.middle - 0.3 * width
-        and best.piece.left > l.middle - 4
-    ):
-        # The label stands inside the box: writing begins after it.
-        l = straight((top, bottom), (best.piece.right + 3.0,) * 2)  # noqa: E741
-    half = pence
-    if pence is not None:
-        inner = _uprights(page, above, below, l.middle + 0.3 * width, r.middle - 0.12 * width)
-        half = min(inner, key=lambda u: abs(u.middle - pence.middle)) if inner else pence
-    match: Match[TotalRole] = best.match if best else Match(0.0, {}, "")
-    return TotalPlace(above, below, l, r, half, match, best.text if best else "")
-
-
-def _aligned(places: list[TotalPlace]) -> list[TotalPlace]:
-    """Bring a side that strays (a letter of the label, a stroke of a pen) to where the other boxes have theirs."""
-    if len(places) < 2:
-        return places
+def _aligned(slots: list[_Slot]) -> list[_Slot]:
+    """Bring sides that nothing printed bounds to where the boxes over and under have theirs."""
     result = []
-    lefts = [_x(p.left, p.above.place) for p in places]
-    usual = places[int(np.argsort(lefts)[len(lefts) // 2])].left
-    for place, left in zip(places, lefts, strict=True):
-        stray = left < _x(usual, place.above.place) - _ASTRAY
-        result.append(replace(place, left=usual) if stray else place)
+    for slot in slots:
+        others = [o for o in slots if o is not slot and _TRUST[o.kind] > _TRUST[slot.kind]]
+        over = [
+            o.box
+            for o in others
+            if min(o.box.right, slot.box.right) - max(o.box.left, slot.box.left)
+            > 0.6 * (o.box.right - o.box.left)
+        ]
+        if slot.kind != "box" and over:
+            near = min(over, key=lambda b: abs(b.top - slot.box.top))
+            result.append(replace(slot, box=replace(slot.box, left=near.left, right=near.right)))
+        else:
+            result.append(slot)
     return result
 
 
-def _spans(upright: Rule, above: Level, below: Level) -> bool:
-    x = upright.middle
-    return upright.start <= above.at(x) + 6 and upright.end >= below.at(x) - 6
-
-
-def _labels(
-    content: Ink, page: Page, table: Table, last: Level, money: tuple[Rule, Rule, Rule | None], read: Read
-) -> list[_Label]:
-    """Read the print beside the place where totals stand."""
-    left, right, _ = money
-    width = right.middle - left.middle
-    reach = left.middle - _LABEL_REACH * (table.right.middle - table.left.middle)
-    top = last.lower((left.middle + right.middle) / 2)
-    bottom = min(page.height - 2.0, top + _DEEPEST * table.pitch)
-    rows = (round(top) + 2, round(bottom))
-    found = pieces(content, Rectangle(max(0, round(reach)), rows[0], round(left.middle) - 4, rows[1]))
-    found += pieces(
-        content, Rectangle(round(left.middle) + 3, rows[0], round(left.middle + 0.6 * width), rows[1])
-    )
-    beyond = Rectangle(round(right.middle) + 3, round(top) + 2, page.width - 3, round(bottom))
-    if beyond.right - beyond.left > 40:
-        found += pieces(content, beyond)
-    found = [p for p in found if p.height <= 1.1 * table.pitch and p.right - p.left >= 0.8 * p.height]
-    found.sort(key=lambda p: (p.top, abs(p.right - left.middle)))
-    found.sort(key=lambda p: abs(min(p.right, left.middle) - left.middle) > 0.5 * table.pitch)
-    found = found[:_MOST_LABELS]
-    return [
-        _Label(piece, match_total([text]), text.text.strip())
-        for piece, text in zip(found, read(found), strict=True)
+def _like_others(around: Surroundings, printed: Printed, known: Sequence[_Slot]) -> Rectangle | None:
+    """Return the place beside a label that has the sides of the places over and under it."""
+    pitch = around.table.pitch
+    x, y = printed.piece.middle
+    column = [
+        slot.box
+        for slot in known
+        if slot.kind != "free"
+        and slot.box.left >= printed.piece.right - pitch
+        and slot.prints[0].piece.middle[0] < slot.box.left
+        and abs((slot.box.top + slot.box.bottom) / 2 - y) <= 2 * _STACK * pitch
+        and (
+            abs(slot.prints[0].piece.left - printed.piece.left) <= pitch
+            or abs(slot.prints[0].piece.right - printed.piece.right) <= pitch
+        )
     ]
+    if not column:
+        return None
+    near = min(column, key=lambda b: abs((b.top + b.bottom) / 2 - y))
+    half = (near.bottom - near.top) / 2
+    top, bottom = y - half, y + half
+    for box in column:
+        if box.bottom > top and box.bottom < y:
+            top = box.bottom + 2
+        if box.top < bottom and box.top > y:
+            bottom = box.top - 2
+    return Rectangle(near.left, round(top), near.right, round(bottom))
 
 
-def _beside(label: _Label, place: TotalPlace) -> bool:
-    y = label.piece.middle[1]
-    x = place.left.middle
-    return place.above.at(x) - 2 <= y <= place.below.at(x) + 2
+def _free(around: Surroundings, printed: Printed, known: Sequence[_Slot], money: Money) -> Rectangle | None:
+    """Return the place under the money column beside a label that nothing bounds."""
+    table, piece = around.table, printed.piece
+    pitch = table.pitch
+    _, y = piece.middle
+    floor = max([around.bottom, *(s.box.bottom for s in known if s.box.bottom < y)])
+    reach = money.left - _FREE_REACH * (table.right.middle - table.left.middle)
+    end = money.right
+    if not (piece.top < floor + _FALL * pitch and reach < piece.right < money.right - _LEAST_WIDE * pitch):
+        return None
+    start = max(money.left, piece.right + 3)
+    if any(start < p.piece.middle[0] < end for p in _following(around, printed)):
+        return None
+    x = (start + end) / 2
+    crossing = [r for r in around.lines if r.start < x < r.end]
+    over = [_at(r, x) for r in crossing if y - 1.3 * pitch < _at(r, x) < y - 4]
+    under = [_at(r, x) for r in crossing if y + 4 < _at(r, x) < y + 1.3 * pitch]
+    top, bottom = max(over, default=y - pitch / 2), min(under, default=y + pitch / 2)
+    return Rectangle(round(start) + 2, round(top) + 2, round(end) - 2, round(bottom) - 2)
 
 
-def _clash(a: TotalPlace, b: TotalPlace) -> bool:
-    x = b.left.middle
-    common = min(a.below.at(x), b.below.at(x)) - max(a.above.at(x), b.above.at(x))
-    return common > 0.3 * (b.below.at(x) - b.above.at(x))
-
-
-def _free_place(
-    page: Page, table: Table, label: _Label, money: tuple[Rule, Rule, Rule | None], last: Level
-) -> TotalPlace:
-    """A total without a box: the place beside its label, as high as a row or up to the nearest lines."""
-    left, right, pence = money
-    _, y = label.piece.middle
-    x = (left.middle + right.middle) / 2
-    ends = (min(left.middle, label.piece.left), right.middle)
-    tilt = page.slope
-    half = 0.5 * table.pitch
-    crossing = [level for level in (*page.levels, last) if level.left < x < level.right]
-    over = [level for level in crossing if y - 1.3 * table.pitch < level.at(x) < y - 4]
-    under = [level for level in crossing if y + 4 < level.at(x) < y + 1.3 * table.pitch]
-
-    def free(at: float) -> Level:
-        rule = straight(ends, (at + tilt * (ends[0] - x), at + tilt * (ends[1] - x)))
-        return Level(page.flat((ends[0] + ends[1]) / 2, rule.middle), (rule,), *ends)
-
-    above = max(over, key=lambda level: level.at(x)) if over else free(y - half)
-    below = min(under, key=lambda level: level.at(x)) if under else free(y + half)
-    start = left
-    if left.middle < label.piece.right < x:
-        start = straight((y - half, y + half), (label.piece.right + 3.0,) * 2)
-    return TotalPlace(above, below, start, right, pence, label.match, label.text)
-
-
-def _sensible(places: list[TotalPlace]) -> list[TotalPlace]:
-    """Drop unlabelled boxes that follow or stray from the labelled ones."""
-    labelled = [k for k, place in enumerate(places) if place.match.known >= _KNOWN]
-    if not labelled:
-        return places[:6]
-    return [place for k, place in enumerate(places) if k <= labelled[-1] and (k >= labelled[0] - 2)]
-
-
-def total_roles(places: Sequence[TotalPlace]) -> list[tuple[TotalRole, ...]]:
-    """Give the boxes their roles together: at most one of each but ``other``, the total last.
-
-    Returns the likeliest assignment, and a second one where two are near.
-    """
-    roles: list[TotalRole] = ["goods", "delivery", "discount", "deposit", "other", "total"]
-    beam: list[tuple[float, tuple[TotalRole, ...]]] = [(0.0, ())]
-    for k, place in enumerate(places):
-        last = k == len(places) - 1
-        grown = []
-        for score, given in beam:
-            for role in roles:
-                if role != "other" and role in given:
-                    continue
-                told = place.match.roles.get(role, 0.0)
-                prior = _prior(role, k, last)
-                p = place.match.known * told + (1 - place.match.known) * prior
-                grown.append(
-                    (score + float(np.log(max(p, 1e-4))) + 0.3 * float(np.log(prior)), (*given, role))
-                )
-        grown.sort(key=lambda item: (-item[0], item[1]))
-        beam = grown[:60]
-    near = [given for score, given in beam[:2] if score > beam[0][0] - 2.0]
-    return near or [()]
-
-
-def _prior(role: TotalRole, k: int, last: bool) -> float:
-    """How probable a role is at a place in the block, label unread (common practice, no source)."""
-    if last:
-        return {
-            "total": 0.93,
-            "deposit": 0.02,
-            "discount": 0.01,
-            "delivery": 0.02,
-            "goods": 0.01,
-            "other": 0.01,
-        }[role]
-    if k == 0:
-        return {
-            "goods": 0.6,
-            "delivery": 0.2,
-            "discount": 0.07,
-            "deposit": 0.05,
-            "other": 0.03,
-            "total": 0.05,
-        }[role]
-    return {"delivery": 0.4, "discount": 0.2, "deposit": 0.2, "goods": 0.08, "total": 0.06, "other": 0.06}[
-        role
+def _with_kin(around: Surroundings, known: list[_Slot], others: Sequence[_Slot]) -> list[_Slot]:
+    """Add the places of one block with the known ones: what is printed beside them is no word that is listed."""
+    pitch = around.table.pitch
+    bare = [
+        _Slot(cell, "box", (), NOTHING)
+        for cell in around.cells
+        if _writable(around, cell)
+        and cell.bottom < max(s.box.bottom for s in known)
+        and not any(cell == o.box for o in others)
     ]
+    chosen = list(known)
+    grown = True
+    while grown:
+        grown = False
+        for slot in (*others, *bare):
+            if any(_clash(slot.box, c.box) for c in chosen):
+                continue
+            stacked = [c for c in chosen if _kin(slot.box, c.box, pitch)]
+            if not slot.prints:
+                # A box without a word stands over a labelled one and touches it.
+                stacked = [
+                    c
+                    for c in stacked
+                    if 0 <= c.box.top - slot.box.bottom <= _SAME and c.box.left - slot.box.left < _SAME
+                ]
+            if stacked:
+                chosen.append(slot)
+                grown = True
+    return chosen
+
+
+def _unlabelled(around: Surroundings, money: Money) -> list[_Slot]:
+    """Return the boxes right under the money column, for a block whose print can't be read."""
+    width = money.right - money.left
+    found = [
+        cell
+        for cell in around.cells
+        if _writable(around, cell)
+        and min(cell.right, money.right) - max(cell.left, money.left) > 0.7 * width
+        and cell.right - cell.left < 1.6 * width
+    ]
+    found.sort(key=lambda cell: cell.top)
+    chain: list[Rectangle] = []
+    for cell in found:
+        floor = chain[-1].bottom if chain else around.bottom
+        if cell.top - floor > 1.5 * around.table.pitch or len(chain) == _UNLABELLED:
+            break
+        chain.append(cell)
+    return [_Slot(cell, "box", (), NOTHING) for cell in chain]
+
+
+def _in_order(slots: Sequence[_Slot]) -> list[_Slot]:
+    """Sort places as people read them: line by line."""
+    rest = sorted(slots, key=lambda s: s.box.top + s.box.bottom)
+    result: list[_Slot] = []
+    while rest:
+        first = rest[0].box
+        middle = (first.top + first.bottom) / 2
+        line = [s for s in rest if s.box.top < middle < s.box.bottom]
+        result += sorted(line, key=lambda s: s.box.left)
+        rest = [s for s in rest if s not in line]
+    return result
+
+
+def _place(around: Surroundings, money: Money, slot: _Slot) -> TotalPlace:
+    """Return a place with its half for the pence, where it has one."""
+    label = " ".join(p.text.text.strip() for p in slot.prints)
+    box, pence = _halves(around, money, slot.box)
+    return TotalPlace(box, pence, slot.match, label)
+
+
+def _halves(around: Surroundings, money: Money, box: Rectangle) -> tuple[Rectangle, Rectangle | None]:
+    high = box.bottom - box.top
+    for cell in around.cells:
+        wide = cell.right - box.left
+        joined = (
+            0 <= cell.left - box.right <= _SAME
+            and abs(cell.top - box.top) <= _SAME
+            and abs(cell.bottom - box.bottom) <= _SAME
+        )
+        if (
+            joined
+            and _PENCE[0] <= (box.right - box.left) / wide <= _PENCE[1]
+            and not any(_in(p.piece, cell) for p in around.prints)
+        ):
+            near = money.pence is None or abs(cell.left - money.pence) < 0.5 * around.table.pitch
+            if near or abs(cell.right - money.right) < 0.5 * around.table.pitch:
+                return box, cell
+    if money.pence is None or not box.left + 0.3 * (money.right - money.left) < money.pence < box.right - 4:
+        return box, None
+    y = (box.top + box.bottom) / 2
+    for upright in around.page.uprights:
+        seen = min(upright.end, box.bottom) - max(upright.start, box.top)
+        x = _at(upright, y)
+        if abs(x - money.pence) < 0.3 * around.table.pitch and seen >= _SPAN * high:
+            return replace(box, right=round(x) - 2), replace(box, left=round(x) + 2)
+    return box, None

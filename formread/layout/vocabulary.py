@@ -8,7 +8,7 @@ the free reading got wrong by a letter or two; and, for wording that is not list
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Generic, TypeVar
+from typing import Generic, Literal, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,9 @@ from rapidfuzz import fuzz, process
 
 from formread.layout.record import ColumnRole, TotalRole
 from formread.ocr import PrintedText, alphabet
+
+LabelRole = TotalRole | Literal["count"]
+"""What a label of the totals block may speak of; ``count`` is a number of things, no money."""
 
 Role = TypeVar("Role", bound=str)
 
@@ -91,7 +94,7 @@ _heading(
 )
 _heading("item", description=0.8, code=0.2)
 
-_TOTALS: dict[str, Mapping[TotalRole, float]] = {}
+_TOTALS: dict[str, Mapping[LabelRole, float]] = {}
 
 
 def _total(words: str, **roles: float) -> None:
@@ -211,6 +214,10 @@ class Match(Generic[Role]):
     known: float
     roles: Mapping[Role, float]
     word: str
+
+
+NOTHING: Match[LabelRole] = Match(0.0, {}, "")
+"""What nothing printed means."""
 
 
 def _spellings(phrase: str) -> list[str]:
@@ -394,7 +401,7 @@ def _solid_headings() -> tuple[str, ...]:
     return tuple(sorted(word for word in solid if len(word) >= 3 or word in ("no", "£", "@")))
 
 
-def match_total(prints: Sequence[PrintedText]) -> Match[TotalRole]:
+def match_total(prints: Sequence[PrintedText]) -> Match[LabelRole]:
     """Say what the print beside a box of the totals block may mean."""
     return _match(prints, _TOTALS)
 
