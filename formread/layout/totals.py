@@ -33,11 +33,12 @@ _ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
 _OWN = 3  # pixels by which print may overlap the edge of its neighbour
 _LEAST_WIDE, _LEAST_TALL = 1.0, 0.5  # row pitches; nobody can write an amount into less
 _MOST_TALL = 3.2  # row pitches
+_SLIVER = 0.6  # row pitches; nobody would print a box so narrow
 _ROOM = 1.6  # row pitches right of a label, in its own box, that are room to write in
 _UNDER = 0.6  # row pitches under a label, in its own box, that are room to write in
 _NEXT = 0.4  # row pitches between two boxes that stand side by side
 _LINE = 0.9  # row pitches under a label's middle where a line to write on may be
-_OVER = 1.6  # row pitches above a line to write on where the rule that ends its place may be
+_OVER = 1.3  # row pitches above a line to write on where the rule that ends its place may be
 _SPAN = 0.7  # of a place's height on which its side is seen
 _SAME = 8.0  # pixels by which the sides of places in one column or one bar may differ
 _STACK = 2.6  # row pitches from one total to the next in a column
@@ -141,7 +142,7 @@ def look_around(
         mx, my = (cell.left + cell.right) / 2, (cell.top + cell.bottom) / 2
         return any(p.left <= mx < p.right and p.top <= my < p.bottom for p in places)
 
-    cells = [cell for cell in find_cells(ink, page, places) if outside(cell)]
+    cells = _without_slivers([cell for cell in find_cells(ink, page, places) if outside(cell)], table.pitch)
     found: list[Piece] = []
     rest = content.copy()
     for cell in cells:
@@ -165,17 +166,49 @@ def look_around(
     return Surroundings(page, table, tuple(cells), lines, tuple(prints), bottom)
 
 
+def _abut(a: Rectangle, b: Rectangle) -> bool:
+    """Say whether a box stands right of another in one bar, with nothing but a rule between."""
+    return (
+        0 <= b.left - a.right <= _SAME and abs(a.top - b.top) <= _SAME and abs(a.bottom - b.bottom) <= _SAME
+    )
+
+
+def _without_slivers(cells: list[Rectangle], pitch: float) -> list[Rectangle]:
+    """Join what is too narrow to write in to its neighbour: a digit's stem, not a rule, parts them."""
+    result: list[Rectangle] = []
+    for cell in sorted(cells, key=lambda c: c.left):
+        narrow = cell.right - cell.left < _SLIVER * pitch
+        k = next(
+            (
+                k
+                for k, other in enumerate(result)
+                if _abut(other, cell) and (narrow or other.right - other.left < _SLIVER * pitch)
+            ),
+            None,
+        )
+        if k is None:
+            result.append(cell)
+        else:
+            result[k] = _joined(result[k], cell)
+    result.sort(key=lambda c: (c.top + c.bottom, c.left))
+    return result
+
+
+def _joined(a: Rectangle, b: Rectangle) -> Rectangle:
+    return Rectangle(min(a.left, b.left), max(a.top, b.top), max(a.right, b.right), min(a.bottom, b.bottom))
+
+
 def place_totals(around: Surroundings, money: Money) -> list[TotalPlace]:
     """Return the places of the totals in the order in which people read them."""
     slots = _told(around)
     known = [slot for slot in slots if slot.match.known >= KNOWN]
     if not known:
-        return [_place(around, money, slot) for slot in _unlabelled(around, money)]
+        return _halved(around, money, _unlabelled(around, money))
     known = _completed(around, known, money)
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
     chosen = _with_kin(around, known, others)
     chosen = [slot for slot in chosen if "count" not in slot.match.roles]
-    return [_place(around, money, slot) for slot in _in_order(chosen)]
+    return _halved(around, money, _in_order(chosen))
 
 
 def _told(around: Surroundings) -> list[_Slot]:
@@ -332,7 +365,7 @@ def _ceiling(around: Surroundings, start: float, end: float, floor: float) -> fl
     over = [
         _at(rule, x) + rule.thickness / 2
         for rule in around.lines
-        if min(rule.end, end) - max(rule.start, start) > 0.5 * (end - start)
+        if min(rule.end, end) - max(rule.start, start) > 0.8 * (end - start)
         and _LEAST_TALL * pitch <= floor - _at(rule, x) <= _OVER * pitch
     ]
     return max(over, default=floor - pitch)
@@ -518,36 +551,47 @@ def _in_order(slots: Sequence[_Slot]) -> list[_Slot]:
     return result
 
 
-def _place(around: Surroundings, money: Money, slot: _Slot) -> TotalPlace:
-    """Return a place with its half for the pence, where it has one."""
-    label = " ".join(p.text.text.strip() for p in slot.prints)
-    box, pence = _halves(around, money, slot.box)
-    return TotalPlace(box, pence, slot.match, label)
+def _halved(around: Surroundings, money: Money, slots: Sequence[_Slot]) -> list[TotalPlace]:
+    """Tell where a place and the box right of it are the halves of one: for pounds and for pence, or by mistake.
+
+    A divider is believed where the money column, or most of the other places, have theirs; else a digit's stem
+    parted the place.
+    """
+    nexts = [_next_half(around, slot) for slot in slots]
+    splits = [cell.left for cell in nexts if cell is not None]
+    places = []
+    for slot, cell in zip(slots, nexts, strict=True):
+        label = " ".join(p.text.text.strip() for p in slot.prints)
+        box, pence = slot.box, None
+        if cell is not None:
+            alike = sum(abs(x - cell.left) <= _SAME for x in splits)
+            told = money.pence is not None and abs(money.pence - cell.left) <= 2 * _SAME
+            if told or (alike >= 2 and alike > len(slots) / 2):
+                pence = cell
+            else:
+                box = _joined(box, cell)
+        elif money.pence is not None:
+            box, pence = _parted(around, money.pence, box)
+        places.append(TotalPlace(box, pence, slot.match, label))
+    return places
 
 
-def _halves(around: Surroundings, money: Money, box: Rectangle) -> tuple[Rectangle, Rectangle | None]:
-    high = box.bottom - box.top
+def _next_half(around: Surroundings, slot: _Slot) -> Rectangle | None:
+    """Return the box right of a place that may be the rest of it: free, and not much wider than its pence need."""
     for cell in around.cells:
-        wide = cell.right - box.left
-        joined = (
-            0 <= cell.left - box.right <= _SAME
-            and abs(cell.top - box.top) <= _SAME
-            and abs(cell.bottom - box.bottom) <= _SAME
-        )
-        if (
-            joined
-            and _PENCE[0] <= (box.right - box.left) / wide <= _PENCE[1]
-            and not any(_in(p.piece, cell) for p in around.prints)
-        ):
-            near = money.pence is None or abs(cell.left - money.pence) < 0.5 * around.table.pitch
-            if near or abs(cell.right - money.right) < 0.5 * around.table.pitch:
-                return box, cell
-    if money.pence is None or not box.left + 0.3 * (money.right - money.left) < money.pence < box.right - 4:
-        return box, None
+        if _abut(slot.box, cell) and not any(_in(p.piece, cell) for p in around.prints):
+            share = (slot.box.right - slot.box.left) / (cell.right - slot.box.left)
+            return cell if _PENCE[0] <= share <= _PENCE[1] else None
+    return None
+
+
+def _parted(around: Surroundings, x: float, box: Rectangle) -> tuple[Rectangle, Rectangle | None]:
+    """Part a place where the money column's divider of pounds and pence goes on through it."""
     y = (box.top + box.bottom) / 2
     for upright in around.page.uprights:
         seen = min(upright.end, box.bottom) - max(upright.start, box.top)
-        x = _at(upright, y)
-        if abs(x - money.pence) < 0.3 * around.table.pitch and seen >= _SPAN * high:
-            return replace(box, right=round(x) - 2), replace(box, left=round(x) + 2)
+        at = _at(upright, y)
+        inside = box.left + 0.3 * (box.right - box.left) < at < box.right - 4
+        if inside and abs(at - x) <= 2 * _SAME and seen >= _SPAN * (box.bottom - box.top):
+            return replace(box, right=round(at) - 2), replace(box, left=round(at) + 2)
     return box, None
