@@ -20,12 +20,15 @@ from formread.layout.table import Page
 
 Mask = npt.NDArray[np.uint8]
 
-_LEAST_WIDE, _LEAST_TALL = 18, 14  # pixels of a sheet of 1500; nobody can write into less
+_LEAST_WIDE, _LEAST_TALL = (
+    5,
+    14,
+)  # pixels of a sheet of 1500; slivers left of a stem count, for who joins them again
 _FULL = 0.86  # share of its rectangle that a box fills: corners may be cut, a piece of the margin is no box
 _BEYOND = 6  # pixels by which a rule may end short of the corner that it makes
 _WORN = 24  # pixels; a longer gap in a rule is no wear
 _TOUCH = 8.0  # pixels between a rule's end and the rule that it meets
-_WHOLE = 0.75  # share of an upright without gaps: points and stems below one another leave some
+_WHOLE = 0.75  # share of a side without gaps: points and stems below one another leave some
 _PRESENT = 0.75  # share of its length on which a side is seen
 _END, _REACHES = 6.0, 0.6  # pixels at either end of a side on which, for the most part, it is seen
 _SHORTEST, _LONGEST = 15.0, 120.0  # pixels; heights of bands in which short sides are looked for
@@ -67,12 +70,7 @@ def find_cells(ink: Ink, page: Page, around: Sequence[Rectangle]) -> list[Rectan
     walls = np.zeros(ink.shape, np.uint8)
     for rule in level:
         _draw(walls, rule)
-    sides = [
-        side
-        for rule in page.uprights
-        if rule.wholeness(rule.start, rule.end) >= _WHOLE
-        for side in _sides(rule, level)
-    ]
+    sides = [side for rule in page.uprights for side in _sides(rule, level)]
     for place in around:
         sides += _short_sides(ink, level, sides, place)
     for side in sides:
@@ -123,7 +121,8 @@ def _sides(upright: Rule, level: Sequence[Rule]) -> list[_Side]:
         if bottom - top < _END or top < upright.start - _TOUCH or bottom > upright.end + _TOUCH:
             continue
         ends = (upright.presence(top, top + _END), upright.presence(bottom - _END, bottom))
-        if not upright.presence(top, bottom) < _PRESENT and not any(end < _REACHES for end in ends):
+        whole = upright.wholeness(top, bottom) >= _WHOLE and not upright.presence(top, bottom) < _PRESENT
+        if whole and not any(end < _REACHES for end in ends):
             found.append(_Side(_x(upright, (above + below) / 2), above, below, upright.slope))
     return found
 

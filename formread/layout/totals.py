@@ -6,34 +6,43 @@ around the order rows is given the place it most likely speaks of; the labels am
 totals; and places that stand in one column or one bar tell about one another where a side is missing.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from formread.layout.cells import find_cells
 from formread.layout.ink import Ink
-from formread.layout.printed import Piece, pieces
+from formread.layout.printed import SPLIT, WORDS, Piece, pieces, place_of_step
 from formread.layout.record import Rectangle
 from formread.layout.rules import Rule
 from formread.layout.table import Page, Table
 from formread.layout.vocabulary import NOTHING, LabelRole, Match, match_total
-from formread.ocr import PrintedText
+from formread.ocr import PrintedText, first_characters
 
 Read = Callable[[Sequence[Piece]], list[PrintedText]]
 
 KNOWN = 0.6
 """Print is a label of the totals from this probability on."""
+_NUMBER = re.compile(r"(?<=[^\W\d_][^\W\d_])[\s:.]*£?\s*\d[\d\s.,/-]*$")
+_LETTER = 0.5  # heights; the width of a letter
 _MOST = 36  # pieces of print read: each costs the recogniser some milliseconds
 _TALLEST = 1.1  # row pitches; what is taller is a title or somebody's writing
 _FLATTEST = 0.8  # widths over heights of the shortest label
 _LEGIBLE, _LETTERS = 0.7, 3  # print that was read with so much trust and holds so many letters is a word
 _ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
+_MIXED = 0.6  # row pitches; taller than print, so writing is in it
+_NO_LETTER = 1.5  # row pitches; no letter of a label is so tall
+_LEVEL, _UNLIKE = (
+    0.6,
+    1.7,
+)  # words of one line: share of the lower one's height in common, and how unlike in height
 _OWN = 3  # pixels by which print may overlap the edge of its neighbour
 _LEAST_WIDE, _LEAST_TALL = 1.0, 0.5  # row pitches; nobody can write an amount into less
 _MOST_TALL = 3.2  # row pitches
-_SLIVER = 0.6  # row pitches; nobody would print a box so narrow
 _ROOM = 1.6  # row pitches right of a label, in its own box, that are room to write in
 _UNDER = 0.6  # row pitches under a label, in its own box, that are room to write in
 _NEXT = 0.4  # row pitches between two boxes that stand side by side
@@ -42,7 +51,7 @@ _OVER = 1.3  # row pitches above a line to write on where the rule that ends its
 _SPAN = 0.7  # of a place's height on which its side is seen
 _SAME = 8.0  # pixels by which the sides of places in one column or one bar may differ
 _STACK = 2.6  # row pitches from one total to the next in a column
-_PENCE = (0.5, 0.87)  # where, in a place, the divider of pounds and pence may stand
+_PENCE = (0.4, 0.87)  # where, in a place, the divider of pounds and pence may stand
 _FREE_REACH = 0.5  # of the table's width: how far left of the money column a label without a box may end
 _FALL = 2.5  # row pitches between the rows, or one total, and the next one without a box
 _UNLABELLED = 6  # boxes under the money column that are totals though no label was read
@@ -52,7 +61,7 @@ Kind = Literal["box", "line", "rest", "free"]
 _TRUST: dict[Kind, int] = {"box": 3, "rest": 2, "line": 2, "free": 1}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Printed:
     """A piece of print and what it may mean."""
 
@@ -142,22 +151,23 @@ def look_around(
         mx, my = (cell.left + cell.right) / 2, (cell.top + cell.bottom) / 2
         return any(p.left <= mx < p.right and p.top <= my < p.bottom for p in places)
 
-    cells = _without_slivers([cell for cell in find_cells(ink, page, places) if outside(cell)], table.pitch)
+    cells = [cell for cell in find_cells(ink, page, places) if outside(cell)]
     found: list[Piece] = []
-    rest = content.copy()
+    rest = _without_sides(content, page, table.pitch)
     for cell in cells:
         if cell.bottom - cell.top >= 0.4 * table.pitch:
-            found += pieces(content, cell)
+            found += _print_in(content, cell, table.pitch)
         rest[max(cell.top - 4, 0) : cell.bottom + 4, max(cell.left - 4, 0) : cell.right + 4] = 0
     for place in places:
-        found += pieces(rest, place)
+        found += _print_in(rest, place, table.pitch)
     found = [
         p for p in found if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
     ]
     found.sort(key=lambda p: (p.top, p.left))
     found = found[:_MOST]
     prints = []
-    for piece, text in zip(found, read(found), strict=True):
+    for whole, said in zip(found, read(found), strict=True):
+        piece, text = _before_number(whole, said)
         match = match_total([text])
         word = text.confidence > _LEGIBLE and sum(c.isalpha() for c in text.text) >= _LETTERS
         if match.known >= KNOWN or word:
@@ -166,32 +176,71 @@ def look_around(
     return Surroundings(page, table, tuple(cells), lines, tuple(prints), bottom)
 
 
+def _without_sides(content: Ink, page: Page, pitch: float) -> Ink:
+    """Return a copy without what of the uprights is too long for letters, whatever it ends at."""
+    rest = content.copy()
+    for upright in page.uprights:
+        whole = upright.seen if upright.unbroken is None else upright.unbroken
+        y = upright.first + long_runs(whole, round(_NO_LETTER * pitch))
+        y = y[(y >= upright.start - 2) & (y <= upright.end + 2) & (y >= 0) & (y < content.shape[0])]
+        x = np.rint(upright.at(y.astype(np.float64))).astype(int)
+        half = 3 + round(upright.thickness / 2)
+        for shift in range(-half, half + 1):
+            rest[y, np.clip(x + shift, 0, content.shape[1] - 1)] = 0
+    return rest
+
+
+def long_runs(mask: npt.NDArray[np.bool_], least: int) -> npt.NDArray[np.intp]:
+    """Return the indices of the true values in stretches of `least` and more."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    spans = [np.arange(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= least]
+    return np.concatenate([np.zeros(0, np.intp), *spans])
+
+
+def _print_in(content: Ink, place: Rectangle, pitch: float) -> list[Piece]:
+    """Return the lines of print in a place; where tall writing follows close upon print, each for itself."""
+    result = []
+    for piece in pieces(content, place):
+        if piece.height <= _MIXED * pitch:
+            result.append(piece)
+            continue
+        lines: list[Piece] = []
+        inner = Rectangle(piece.left, piece.top, piece.right, piece.bottom)
+        for word in sorted(pieces(content, inner, WORDS), key=lambda p: p.left):
+            k = next((k for k, line in enumerate(lines) if _one_line(line, word)), None)
+            if k is None:
+                lines.append(word)
+            else:
+                a = lines[k]
+                top, bottom = min(a.top, word.top), max(a.bottom, word.bottom)
+                lines[k] = Piece(a.left, top, max(a.right, word.right), bottom)
+        result += lines
+    return result
+
+
+def _before_number(piece: Piece, read: PrintedText) -> tuple[Piece, PrintedText]:
+    """Return the words of a piece without the number written right after them: "Balance due 12.40"."""
+    number = _NUMBER.search(read.text)
+    if number is None:
+        return piece, read
+    words, steps = first_characters(read, number.start())
+    end = round(place_of_step(piece, steps) + _LETTER * piece.height)
+    return replace(piece, right=min(max(end, piece.left + 4), piece.right)), words
+
+
+def _one_line(line: Piece, word: Piece) -> bool:
+    low, high = sorted((line.height, word.height))
+    common = min(line.bottom, word.bottom) - max(line.top, word.top)
+    gap = word.left - line.right
+    alike = gap <= WORDS * low or (gap <= SPLIT * high and high <= _UNLIKE * low)
+    return alike and common >= _LEVEL * low
+
+
 def _abut(a: Rectangle, b: Rectangle) -> bool:
     """Say whether a box stands right of another in one bar, with nothing but a rule between."""
     return (
         0 <= b.left - a.right <= _SAME and abs(a.top - b.top) <= _SAME and abs(a.bottom - b.bottom) <= _SAME
     )
-
-
-def _without_slivers(cells: list[Rectangle], pitch: float) -> list[Rectangle]:
-    """Join what is too narrow to write in to its neighbour: a digit's stem, not a rule, parts them."""
-    result: list[Rectangle] = []
-    for cell in sorted(cells, key=lambda c: c.left):
-        narrow = cell.right - cell.left < _SLIVER * pitch
-        k = next(
-            (
-                k
-                for k, other in enumerate(result)
-                if _abut(other, cell) and (narrow or other.right - other.left < _SLIVER * pitch)
-            ),
-            None,
-        )
-        if k is None:
-            result.append(cell)
-        else:
-            result[k] = _joined(result[k], cell)
-    result.sort(key=lambda c: (c.top + c.bottom, c.left))
-    return result
 
 
 def _joined(a: Rectangle, b: Rectangle) -> Rectangle:
@@ -214,8 +263,11 @@ def place_totals(around: Surroundings, money: Money) -> list[TotalPlace]:
 def _told(around: Surroundings) -> list[_Slot]:
     """Return the place that each piece of print speaks of; print that speaks of one place is one label."""
     by_box: dict[Rectangle, tuple[Kind, list[Printed]]] = {}
-    for printed in around.prints:
-        told = _slot(around, printed)
+    options = {printed: _slots(around, printed) for printed in around.prints}
+    for printed, own in options.items():
+        others = [box for other, found in options.items() if other is not printed for box, _ in found]
+        # Of several lines, that one is meant which the other labels have, too; the rest are strokes of a pen.
+        told = max(own, key=lambda option: any(_in_column(option[0], box) for box in others), default=None)
         if told is not None:
             by_box.setdefault(told[0], (told[1], []))[1].append(printed)
     return [_slot_of(box, kind, prints) for box, (kind, prints) in by_box.items()]
@@ -227,22 +279,20 @@ def _slot_of(box: Rectangle, kind: Kind, prints: Sequence[Printed]) -> _Slot:
     return _Slot(box, kind, tuple(lines), match)
 
 
-def _slot(around: Surroundings, printed: Printed) -> tuple[Rectangle, Kind] | None:
-    """Return the place that a piece of print speaks of: beside it, in its own box, or under it."""
+def _slots(around: Surroundings, printed: Printed) -> list[tuple[Rectangle, Kind]]:
+    """Return the places that a piece of print may speak of, the likeliest first."""
     own = _own(around, printed.piece)
     beside = _beside(around, printed, own)
     if beside is not None:
-        return beside, "box"
+        return [(beside, "box")]
     if own is not None:
-        under = _under(around, printed, own)
-        if under is not None:
-            return under
-        return _rest(around, printed, own)
-    line = _on_line(around, printed)
-    if line is not None:
-        return line, "line"
+        told = _under(around, printed, own) or _rest(around, printed, own)
+        return [told] if told is not None else []
+    lines = _on_lines(around, printed)
+    if lines:
+        return [(line, "line") for line in lines]
     below = _below(around, printed)
-    return None if below is None else (below, "box")
+    return [] if below is None else [(below, "box")]
 
 
 def _own(around: Surroundings, piece: Piece) -> Rectangle | None:
@@ -289,21 +339,37 @@ def _beside(around: Surroundings, printed: Printed, own: Rectangle | None) -> Re
     cell = min(nexts, key=lambda c: c.left)
     if own is not None and cell.left - own.right > _NEXT * around.table.pitch:
         return None
-    between = any(p.piece.middle[0] < cell.left for p in _following(around, printed))
-    return cell if not between and _writable(around, cell) else None
+    if any(p.piece.middle[0] < cell.left for p in _following(around, printed)):
+        return None
+    box = _run(around, cell)
+    return box if _writable(around, box) else None
+
+
+def _run(around: Surroundings, first: Rectangle, end: float | None = None) -> Rectangle:
+    """Return a box with those right of it that nothing is printed in: halves of it, or parts that a stem cut off."""
+    box = first
+    while True:
+        after = next((c for c in around.cells if _abut(box, c)), None)
+        if after is None or any(_in(p.piece, after) for p in around.prints):
+            return box
+        if end is not None and after.right > end + _SAME:
+            return box
+        box = _joined(box, after)
 
 
 def _under(around: Surroundings, printed: Printed, own: Rectangle) -> tuple[Rectangle, Kind] | None:
     """Return the box under a heading, or the room under a label at the head of its own box."""
     piece, pitch = printed.piece, around.table.pitch
-    room = Rectangle(own.left, piece.bottom + 2, own.right, own.bottom)
+    whole = _run(around, own)
+    room = Rectangle(own.left, piece.bottom + 2, whole.right, own.bottom)
     at_head = piece.bottom - own.top < 0.5 * (own.bottom - own.top)
     if at_head and room.bottom - room.top >= _UNDER * pitch and _writable(around, room):
         return room, "box"
     for cell in around.cells:
-        aligned = abs(cell.left - own.left) <= _SAME and abs(cell.right - own.right) <= _SAME
-        if aligned and 0 <= cell.top - own.bottom <= _SAME + 4 and _writable(around, cell):
-            return cell, "box"
+        if abs(cell.left - own.left) <= _SAME and 0 <= cell.top - own.bottom <= _SAME:
+            box = _run(around, cell, own.right)
+            if _in_column(box, own) and _writable(around, box):
+                return box, "box"
     return None
 
 
@@ -321,25 +387,23 @@ def _at(rule: Rule, x: float) -> float:
     return float(rule.at(np.array([x]))[0])
 
 
-def _on_line(around: Surroundings, printed: Printed) -> Rectangle | None:
-    """Return the place over a line to write on that begins, or goes on, right of a label."""
+def _on_lines(around: Surroundings, printed: Printed) -> list[Rectangle]:
+    """Return the places over lines to write on that begin, or go on, right of a label, the highest first."""
     piece, pitch = printed.piece, around.table.pitch
     _, y = piece.middle
     stop = min((p.piece.left - 4 for p in _following(around, printed)), default=around.page.width)
-    best: tuple[float, Rectangle] | None = None
+    found = []
     for rule in around.lines:
         start, end = max(rule.start, piece.right + 3.0), min(rule.end, stop)
-        if end - start < _ROOM * pitch:
-            continue
         floor = _at(rule, (start + end) / 2)
-        if not y - _OWN <= floor <= y + _LINE * pitch or (best is not None and floor >= best[0]):
+        if end - start < _ROOM * pitch or not y - _OWN <= floor <= y + _LINE * pitch:
             continue
         start, end = _between_sides(around, start, end, floor)
-        if end - start < _LEAST_WIDE * pitch:
-            continue
         ceiling = _ceiling(around, start, end, floor)
-        best = floor, Rectangle(round(start), round(ceiling), round(end), round(floor - rule.thickness / 2))
-    return None if best is None or not _writable(around, best[1]) else best[1]
+        box = Rectangle(round(start), round(ceiling), round(end), round(floor - rule.thickness / 2))
+        if _writable(around, box):
+            found.append(box)
+    return sorted(found, key=lambda box: box.bottom)
 
 
 def _between_sides(around: Surroundings, start: float, end: float, floor: float) -> tuple[float, float]:
@@ -380,14 +444,20 @@ def _below(around: Surroundings, printed: Printed) -> Rectangle | None:
         for c in around.cells
         if c.left <= x < c.right and -_OWN <= c.top - piece.bottom <= 0.8 * around.table.pitch
     ]
-    cell = min(close, key=lambda c: c.top, default=None)
-    return cell if cell is not None and _writable(around, cell) else None
+    box = min(close, key=lambda c: c.top, default=None)
+    if box is not None:
+        box = _run(around, box)
+    return box if box is not None and _writable(around, box) else None
+
+
+def _in_column(a: Rectangle, b: Rectangle) -> bool:
+    return abs(a.left - b.left) <= _SAME and abs(a.right - b.right) <= _SAME
 
 
 def _kin(a: Rectangle, b: Rectangle, pitch: float) -> bool:
     """Say whether two places belong to one block: one over the other, or side by side in one bar."""
     gap = max(a.top, b.top) - min(a.bottom, b.bottom)
-    if abs(a.left - b.left) <= _SAME and abs(a.right - b.right) <= _SAME:
+    if _in_column(a, b):
         return gap <= (_STACK - 1) * pitch
     return abs(a.top - b.top) <= _SAME and abs(a.bottom - b.bottom) <= _SAME
 
@@ -404,6 +474,11 @@ def _clash(a: Rectangle, b: Rectangle) -> bool:
 def _completed(around: Surroundings, known: list[_Slot], money: Money) -> list[_Slot]:
     """Give labels without a place one, after the others' or under the money column."""
     known = _aligned(known)
+    for k, slot in enumerate(known):
+        if slot.kind == "rest":
+            # Strokes of a pen may hide the box that the labels over and under this one have beside them.
+            box = _like_others(around, slot.prints[0], [o for o in known if o.kind == "box"])
+            known[k] = slot if box is None else replace(slot, box=box)
     used = {id(p) for slot in known for p in slot.prints}
     for printed in around.prints:
         if id(printed) in used or not printed.known:
@@ -440,7 +515,7 @@ def _aligned(slots: list[_Slot]) -> list[_Slot]:
 def _like_others(around: Surroundings, printed: Printed, known: Sequence[_Slot]) -> Rectangle | None:
     """Return the place beside a label that has the sides of the places over and under it."""
     pitch = around.table.pitch
-    x, y = printed.piece.middle
+    _, y = printed.piece.middle
     column = [
         slot.box
         for slot in known
@@ -552,46 +627,48 @@ def _in_order(slots: Sequence[_Slot]) -> list[_Slot]:
 
 
 def _halved(around: Surroundings, money: Money, slots: Sequence[_Slot]) -> list[TotalPlace]:
-    """Tell where a place and the box right of it are the halves of one: for pounds and for pence, or by mistake.
+    """Tell dividers of pounds and pence from stems of digits.
 
-    A divider is believed where the money column, or most of the other places, have theirs; else a digit's stem
-    parted the place.
+    A divider is believed where the money column, or most of the other places, have theirs.
     """
-    nexts = [_next_half(around, slot) for slot in slots]
-    splits = [cell.left for cell in nexts if cell is not None]
+    inner = [
+        [c.left - 2.0 for c in around.cells if _part(c, slot.box) and c.left - slot.box.left > _SAME]
+        for slot in slots
+    ]
     places = []
-    for slot, cell in zip(slots, nexts, strict=True):
+    for slot, own in zip(slots, inner, strict=True):
         label = " ".join(p.text.text.strip() for p in slot.prints)
-        box, pence = slot.box, None
-        if cell is not None:
-            alike = sum(abs(x - cell.left) <= _SAME for x in splits)
-            told = money.pence is not None and abs(money.pence - cell.left) <= 2 * _SAME
-            if told or (alike >= 2 and alike > len(slots) / 2):
-                pence = cell
-            else:
-                box = _joined(box, cell)
-        elif money.pence is not None:
-            box, pence = _parted(around, money.pence, box)
-        places.append(TotalPlace(box, pence, slot.match, label))
+        told = [
+            x
+            for x in own
+            if (money.pence is not None and abs(money.pence - x) <= 2 * _SAME)
+            or sum(any(abs(x - other) <= _SAME for other in others) for others in inner)
+            > max(1, len(slots) / 2)
+        ]
+        places.append(TotalPlace(*_parted(around, money, told, slot.box), slot.match, label))
     return places
 
 
-def _next_half(around: Surroundings, slot: _Slot) -> Rectangle | None:
-    """Return the box right of a place that may be the rest of it: free, and not much wider than its pence need."""
-    for cell in around.cells:
-        if _abut(slot.box, cell) and not any(_in(p.piece, cell) for p in around.prints):
-            share = (slot.box.right - slot.box.left) / (cell.right - slot.box.left)
-            return cell if _PENCE[0] <= share <= _PENCE[1] else None
-    return None
+def _part(cell: Rectangle, box: Rectangle) -> bool:
+    """Say whether a box is a part of a larger one."""
+    inside = box.left <= cell.left and cell.right <= box.right
+    return inside and box.top <= (cell.top + cell.bottom) / 2 < box.bottom
 
 
-def _parted(around: Surroundings, x: float, box: Rectangle) -> tuple[Rectangle, Rectangle | None]:
-    """Part a place where the money column's divider of pounds and pence goes on through it."""
-    y = (box.top + box.bottom) / 2
-    for upright in around.page.uprights:
-        seen = min(upright.end, box.bottom) - max(upright.start, box.top)
-        at = _at(upright, y)
-        inside = box.left + 0.3 * (box.right - box.left) < at < box.right - 4
-        if inside and abs(at - x) <= 2 * _SAME and seen >= _SPAN * (box.bottom - box.top):
-            return replace(box, right=round(at) - 2), replace(box, left=round(at) + 2)
-    return box, None
+def _parted(
+    around: Surroundings, money: Money, dividers: Sequence[float], box: Rectangle
+) -> tuple[Rectangle, Rectangle | None]:
+    """Part a place at its divider, or where the money column's goes on through it."""
+    found = list(dividers)
+    if not found and money.pence is not None:
+        y = (box.top + box.bottom) / 2
+        found = [
+            x
+            for upright in around.page.uprights
+            if abs((x := _at(upright, y)) - money.pence) <= 2 * _SAME
+            and min(upright.end, box.bottom) - max(upright.start, box.top) >= _SPAN * (box.bottom - box.top)
+        ]
+    found = [x for x in found if _PENCE[0] <= (x - box.left) / (box.right - box.left) <= _PENCE[1]]
+    if not found:
+        return box, None
+    return replace(box, right=round(found[-1]) - 2), replace(box, left=round(found[-1]) + 2)
