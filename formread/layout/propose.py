@@ -25,7 +25,7 @@ from formread.layout.record import (
 from formread.layout.roles import assign, assign_totals
 from formread.layout.rules import Rule, Rules, erase, find_rules
 from formread.layout.table import Level, Page, Table, band_presence, find_tables, page_of
-from formread.layout.totals import Money, TotalPlace, look_around, place_totals
+from formread.layout.totals import Money, TotalPlace, find_totals, rows_before_totals
 from formread.layout.vocabulary import is_customer_label
 from formread.ocr import PrintedText, read_lines
 from formread.sheet.record import Image, Sheet
@@ -200,17 +200,17 @@ def _gap(shares: Sequence[float]) -> bool:
 def _layouts(
     ink: Ink, content: Ink, page: Page, table: Table, heading: Heading, reader: _Reader, scale: float
 ) -> tuple[Layout, ...]:
-    end = _rows_end(table, heading)
+    end = rows_before_totals(content, table, heading.first, _rows_end(table, heading), reader)
     assignments = assign(heading.columns, _PROPOSALS)
     assignments = [a for k, a in enumerate(assignments) if k == 0 or a[1] >= _WORTH]
     serial, serial_text, customer = _header(content, page, table, heading, end, reader, scale)
-    around = look_around(ink, content, page, table, (heading.first, end), reader)
+    likeliest = assignments[0][0]
+    k = likeliest.index("line_total") if "line_total" in likeliest else len(likeliest) - 1
+    places = find_totals(ink, content, page, table, (heading.first, end), _money(heading.columns[k]), reader)
+    kinds = assign_totals([place.match for place in places])
+    totals = tuple(_total(role, place, scale) for role, place in zip(kinds, places, strict=True))
     layouts = []
     for roles, probability in assignments:
-        k = roles.index("line_total") if "line_total" in roles else len(roles) - 1
-        places = place_totals(around, _money(heading.columns[k]))
-        kinds = assign_totals([place.match for place in places])
-        totals = tuple(_total(role, place, scale) for role, place in zip(kinds, places, strict=True))
         layouts.append(
             Layout(
                 _columns(heading, table, roles, scale),

@@ -29,6 +29,7 @@ KNOWN = 0.6
 """Print is a label of the totals from this probability on."""
 _NUMBER = re.compile(r"(?<=[^\W\d_][^\W\d_])[\s:.]*£?\s*\d[\d\s.,/-]*$")
 _LETTER = 0.5  # heights; the width of a letter
+_IN_ROWS, _SURE = 5, 0.7  # rows at the table's end that may be totals; trust in a label that says so
 _MOST = 36  # pieces of print read: each costs the recogniser some milliseconds
 _TALLEST = 1.1  # row pitches; what is taller is a title or somebody's writing
 _FLATTEST = 0.8  # widths over heights of the shortest label
@@ -76,6 +77,15 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
+class Money:
+    """The column of the line totals: its sides and its divider of pounds and pence."""
+
+    left: float
+    right: float
+    pence: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Surroundings:
     """What is printed around the order rows, in pixels of the working image.
 
@@ -91,19 +101,11 @@ class Surroundings:
 
     page: Page
     table: Table
+    money: Money
     cells: tuple[Rectangle, ...]
     lines: tuple[Rule, ...]
     prints: tuple[Printed, ...]
     bottom: float
-
-
-@dataclass(frozen=True, slots=True)
-class Money:
-    """The column of the line totals: its sides and its divider of pounds and pence."""
-
-    left: float
-    right: float
-    pence: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +128,10 @@ class _Slot:
     match: Match[LabelRole]
 
 
-def look_around(
-    ink: Ink, content: Ink, page: Page, table: Table, rows: tuple[int, int], read: Read
-) -> Surroundings:
-    """Find boxes, lines and print around the order rows.
+def find_totals(
+    ink: Ink, content: Ink, page: Page, table: Table, rows: tuple[int, int], money: Money, read: Read
+) -> list[TotalPlace]:
+    """Find the places of the totals, in the order in which people read them.
 
     Parameters
     ----------
@@ -137,7 +139,34 @@ def look_around(
         (H, W) darkness, with and without the rules.
     rows
         Indices of the levels over the first row and under the last.
+    money
+        The column of the line totals.
     """
+    return place_totals(look_around(ink, content, page, table, rows, money, read))
+
+
+def rows_before_totals(content: Ink, table: Table, first: int, end: int, read: Read) -> int:
+    """Return the index of the level under the last order row: rows with a total's label printed in them are none."""
+    for k in range(end - 1, max(first, end - 1 - _IN_ROWS), -1):
+        x = (table.left.middle + table.right.middle) / 2
+        above, below = table.levels[k], table.levels[k + 1]
+        band = Rectangle(
+            round(table.left.middle) + 3,
+            round(above.lower(x)) + 2,
+            round(table.right.middle) - 3,
+            round(below.upper(x)) - 2,
+        )
+        found = pieces(content, band)
+        labels = [match_total([text]) for text in read(found)]
+        if not any(label.known >= _SURE for label in labels):
+            return k + 1
+    return end
+
+
+def look_around(
+    ink: Ink, content: Ink, page: Page, table: Table, rows: tuple[int, int], money: Money, read: Read
+) -> Surroundings:
+    """Find boxes, lines and print around the order rows; the parameters are those of :func:`find_totals`."""
     x = (table.left.middle + table.right.middle) / 2
     top, bottom = table.levels[rows[0]].at(x), table.levels[rows[1]].at(x)
     left, right = table.left.middle, table.right.middle
@@ -173,7 +202,7 @@ def look_around(
         if match.known >= KNOWN or word:
             prints.append(Printed(piece, text, match))
     lines = tuple(rule for level in page.levels for rule in level.rules)
-    return Surroundings(page, table, tuple(cells), lines, tuple(prints), bottom)
+    return Surroundings(page, table, money, tuple(cells), lines, tuple(prints), bottom)
 
 
 def _without_sides(content: Ink, page: Page, pitch: float) -> Ink:
@@ -247,17 +276,17 @@ def _joined(a: Rectangle, b: Rectangle) -> Rectangle:
     return Rectangle(min(a.left, b.left), max(a.top, b.top), max(a.right, b.right), min(a.bottom, b.bottom))
 
 
-def place_totals(around: Surroundings, money: Money) -> list[TotalPlace]:
-    """Return the places of the totals in the order in which people read them."""
+def place_totals(around: Surroundings) -> list[TotalPlace]:
+    """Return the places that the labels speak of, and those that stand in one block with them."""
     slots = _told(around)
     known = [slot for slot in slots if slot.match.known >= KNOWN]
     if not known:
-        return _halved(around, money, _unlabelled(around, money))
-    known = _completed(around, known, money)
+        return _halved(around, _unlabelled(around))
+    known = _completed(around, known)
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
     chosen = _with_kin(around, known, others)
     chosen = [slot for slot in chosen if "count" not in slot.match.roles]
-    return _halved(around, money, _in_order(chosen))
+    return _halved(around, _in_order(chosen))
 
 
 def _told(around: Surroundings) -> list[_Slot]:
@@ -352,9 +381,25 @@ def _run(around: Surroundings, first: Rectangle, end: float | None = None) -> Re
         after = next((c for c in around.cells if _abut(box, c)), None)
         if after is None or any(_in(p.piece, after) for p in around.prints):
             return box
-        if end is not None and after.right > end + _SAME:
+        if (end is not None and after.right > end + _SAME) or _parts(around, box, after):
             return box
         box = _joined(box, after)
+
+
+def _parts(around: Surroundings, box: Rectangle, after: Rectangle) -> bool:
+    """Say whether the money column begins between two boxes: the first is for something else."""
+    wide = box.right - box.left >= _LEAST_WIDE * around.table.pitch
+    return wide and abs(after.left - around.money.left) <= _SAME
+
+
+def _whole_boxes(around: Surroundings) -> list[Rectangle]:
+    """Return the boxes to write in, their parts joined."""
+    boxes: list[Rectangle] = []
+    for cell in around.cells:
+        if any(_part(cell, box) for box in boxes) or any(_in(p.piece, cell) for p in around.prints):
+            continue
+        boxes.append(_run(around, cell))
+    return [box for box in boxes if _writable(around, box)]
 
 
 def _under(around: Surroundings, printed: Printed, own: Rectangle) -> tuple[Rectangle, Kind] | None:
@@ -471,7 +516,7 @@ def _clash(a: Rectangle, b: Rectangle) -> bool:
     return wide * tall > 0.25 * smaller
 
 
-def _completed(around: Surroundings, known: list[_Slot], money: Money) -> list[_Slot]:
+def _completed(around: Surroundings, known: list[_Slot]) -> list[_Slot]:
     """Give labels without a place one, after the others' or under the money column."""
     known = _aligned(known)
     for k, slot in enumerate(known):
@@ -483,7 +528,7 @@ def _completed(around: Surroundings, known: list[_Slot], money: Money) -> list[_
     for printed in around.prints:
         if id(printed) in used or not printed.known:
             continue
-        box = _like_others(around, printed, known) or _free(around, printed, known, money)
+        box = _like_others(around, printed, known) or _free(around, printed, known)
         if box is not None and not any(_clash(box, slot.box) for slot in known):
             known.append(_slot_of(box, "free", [printed]))
     kept: list[_Slot] = []
@@ -541,9 +586,9 @@ def _like_others(around: Surroundings, printed: Printed, known: Sequence[_Slot])
     return Rectangle(near.left, round(top), near.right, round(bottom))
 
 
-def _free(around: Surroundings, printed: Printed, known: Sequence[_Slot], money: Money) -> Rectangle | None:
+def _free(around: Surroundings, printed: Printed, known: Sequence[_Slot]) -> Rectangle | None:
     """Return the place under the money column beside a label that nothing bounds."""
-    table, piece = around.table, printed.piece
+    table, money, piece = around.table, around.money, printed.piece
     pitch = table.pitch
     _, y = piece.middle
     floor = max([around.bottom, *(s.box.bottom for s in known if s.box.bottom < y)])
@@ -567,10 +612,8 @@ def _with_kin(around: Surroundings, known: list[_Slot], others: Sequence[_Slot])
     pitch = around.table.pitch
     bare = [
         _Slot(cell, "box", (), NOTHING)
-        for cell in around.cells
-        if _writable(around, cell)
-        and cell.bottom < max(s.box.bottom for s in known)
-        and not any(cell == o.box for o in others)
+        for cell in _whole_boxes(around)
+        if cell.bottom < max(s.box.bottom for s in known) and not any(cell == o.box for o in others)
     ]
     chosen = list(known)
     grown = True
@@ -579,7 +622,7 @@ def _with_kin(around: Surroundings, known: list[_Slot], others: Sequence[_Slot])
         for slot in (*others, *bare):
             if any(_clash(slot.box, c.box) for c in chosen):
                 continue
-            stacked = [c for c in chosen if _kin(slot.box, c.box, pitch)]
+            stacked = [c for c in chosen if _kin(slot.box, c.box, pitch) and _alike(slot, c, pitch)]
             if not slot.prints:
                 # A box without a word stands over a labelled one and touches it.
                 stacked = [
@@ -593,14 +636,25 @@ def _with_kin(around: Surroundings, known: list[_Slot], others: Sequence[_Slot])
     return chosen
 
 
-def _unlabelled(around: Surroundings, money: Money) -> list[_Slot]:
+def _alike(a: _Slot, b: _Slot, pitch: float) -> bool:
+    """Say whether the print of two slots may be labels of one block: as tall, and in line; writing is neither."""
+    if not a.prints or not b.prints:
+        return True
+    one, other = a.prints[0].piece, b.prints[0].piece
+    in_line = (
+        min(abs(one.left - other.left), abs(one.right - other.right), abs(one.top - other.top)) <= pitch / 2
+    )
+    return in_line and max(one.height, other.height) <= _UNLIKE * min(one.height, other.height)
+
+
+def _unlabelled(around: Surroundings) -> list[_Slot]:
     """Return the boxes right under the money column, for a block whose print can't be read."""
+    money = around.money
     width = money.right - money.left
     found = [
         cell
-        for cell in around.cells
-        if _writable(around, cell)
-        and min(cell.right, money.right) - max(cell.left, money.left) > 0.7 * width
+        for cell in _whole_boxes(around)
+        if min(cell.right, money.right) - max(cell.left, money.left) > 0.7 * width
         and cell.right - cell.left < 1.6 * width
     ]
     found.sort(key=lambda cell: cell.top)
@@ -626,11 +680,12 @@ def _in_order(slots: Sequence[_Slot]) -> list[_Slot]:
     return result
 
 
-def _halved(around: Surroundings, money: Money, slots: Sequence[_Slot]) -> list[TotalPlace]:
+def _halved(around: Surroundings, slots: Sequence[_Slot]) -> list[TotalPlace]:
     """Tell dividers of pounds and pence from stems of digits.
 
     A divider is believed where the money column, or most of the other places, have theirs.
     """
+    pence = around.money.pence
     inner = [
         [c.left - 2.0 for c in around.cells if _part(c, slot.box) and c.left - slot.box.left > _SAME]
         for slot in slots
@@ -641,11 +696,11 @@ def _halved(around: Surroundings, money: Money, slots: Sequence[_Slot]) -> list[
         told = [
             x
             for x in own
-            if (money.pence is not None and abs(money.pence - x) <= 2 * _SAME)
+            if (pence is not None and abs(pence - x) <= 2 * _SAME)
             or sum(any(abs(x - other) <= _SAME for other in others) for others in inner)
             > max(1, len(slots) / 2)
         ]
-        places.append(TotalPlace(*_parted(around, money, told, slot.box), slot.match, label))
+        places.append(TotalPlace(*_parted(around, told, slot.box), slot.match, label))
     return places
 
 
@@ -656,16 +711,16 @@ def _part(cell: Rectangle, box: Rectangle) -> bool:
 
 
 def _parted(
-    around: Surroundings, money: Money, dividers: Sequence[float], box: Rectangle
+    around: Surroundings, dividers: Sequence[float], box: Rectangle
 ) -> tuple[Rectangle, Rectangle | None]:
     """Part a place at its divider, or where the money column's goes on through it."""
-    found = list(dividers)
-    if not found and money.pence is not None:
+    found, pence = list(dividers), around.money.pence
+    if not found and pence is not None:
         y = (box.top + box.bottom) / 2
         found = [
             x
             for upright in around.page.uprights
-            if abs((x := _at(upright, y)) - money.pence) <= 2 * _SAME
+            if abs((x := _at(upright, y)) - pence) <= 2 * _SAME
             and min(upright.end, box.bottom) - max(upright.start, box.top) >= _SPAN * (box.bottom - box.top)
         ]
     found = [x for x in found if _PENCE[0] <= (x - box.left) / (box.right - box.left) <= _PENCE[1]]

@@ -105,7 +105,7 @@ def _total(words: str, **roles: float) -> None:
 _total(
     "goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|"
     "value of goods|total for goods|items total|total of items|goods total £|sub-total £|"
-    "order subtotal|total items|sum of goods|goods sum|total of lines|net total|goods in all|all goods|price of goods|"
+    "order subtotal|sum of goods|goods sum|total of lines|net total|goods in all|all goods|price of goods|"
     "cost of goods|goods £|goods (£)|items|lines total",
     goods=1.0,
 )
@@ -146,6 +146,7 @@ _total(
     total=1.0,
 )
 _total("amount|balance c/f", total=0.7, other=0.3)
+_total("number of items|no. of items|number of pieces|no. of pieces|total quantity|total items", count=1.0)
 _total(
     "vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap",
     other=1.0,
