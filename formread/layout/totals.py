@@ -285,7 +285,7 @@ def place_totals(around: Surroundings) -> list[TotalPlace]:
     known = _completed(around, known)
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
     chosen = _with_kin(around, known, others)
-    chosen = [slot for slot in chosen if "count" not in slot.match.roles]
+    chosen = [slot for slot in chosen if not slot.match.roles.get("count", 0.0) > 0.5]
     return _halved(around, _in_order(chosen))
 
 
