@@ -36,6 +36,8 @@ _FLATTEST = 0.8  # widths over heights of the shortest label
 _LEGIBLE, _LETTERS = 0.7, 3  # print that was read with so much trust and holds so many letters is a word
 _ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
 _MIXED = 0.6  # row pitches; taller than print, so writing is in it
+_CLEAR = 2  # pixels of white between print and the column of money
+_ONE_TYPE = 1.4  # heights by which labels of one block differ: bold ones and those with a tail
 _NO_LETTER = 1.5  # row pitches; no letter of a label is so tall
 _LEVEL, _UNLIKE = (
     0.6,
@@ -188,7 +190,7 @@ def look_around(
             found += _print_in(content, cell, table.pitch)
         rest[max(cell.top - 4, 0) : cell.bottom + 4, max(cell.left - 4, 0) : cell.right + 4] = 0
     for place in places:
-        found += _print_in(rest, place, table.pitch)
+        found += _print_in(rest, place, table.pitch, money.left)
     found = [
         p for p in found if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
     ]
@@ -226,10 +228,18 @@ def long_runs(mask: npt.NDArray[np.bool_], least: int) -> npt.NDArray[np.intp]:
     return np.concatenate([np.zeros(0, np.intp), *spans])
 
 
-def _print_in(content: Ink, place: Rectangle, pitch: float) -> list[Piece]:
-    """Return the lines of print in a place; where tall writing follows close upon print, each for itself."""
+def _print_in(content: Ink, place: Rectangle, pitch: float, column: float | None = None) -> list[Piece]:
+    """Return the lines of print in a place; where tall writing follows close upon print, each for itself.
+
+    `column` is where writing begins, if no rule says so: print that ends before it is cut off there.
+    """
     result = []
-    for piece in pieces(content, place):
+    found = pieces(content, place)
+    if column is not None and place.left < column < place.right:
+        before = replace(place, right=round(column) - _CLEAR)
+        ended = [p for p in pieces(content, before) if p.right < before.right - _CLEAR]
+        found = ended + [p for p in found if not any(_meet(p, other) for other in ended)]
+    for piece in found:
         if piece.height <= _MIXED * pitch:
             result.append(piece)
             continue
@@ -245,6 +255,13 @@ def _print_in(content: Ink, place: Rectangle, pitch: float) -> list[Piece]:
                 lines[k] = Piece(a.left, top, max(a.right, word.right), bottom)
         result += lines
     return result
+
+
+def _meet(a: Piece, b: Piece) -> bool:
+    return (
+        min(a.right, b.right) > max(a.left, b.left)
+        and min(a.bottom, b.bottom) - max(a.top, b.top) > b.height / 2
+    )
 
 
 def _before_number(piece: Piece, read: PrintedText) -> tuple[Piece, PrintedText]:
@@ -280,7 +297,7 @@ def place_totals(around: Surroundings) -> list[TotalPlace]:
     """Return the places that the labels speak of, and those that stand in one block with them."""
     slots = _told(around)
     known = [slot for slot in slots if slot.match.known >= KNOWN]
-    if not known:
+    if not known and not any(printed.known for printed in around.prints):
         return _halved(around, _unlabelled(around))
     known = _completed(around, known)
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
@@ -440,6 +457,8 @@ def _on_lines(around: Surroundings, printed: Printed) -> list[Rectangle]:
     found = []
     for rule in around.lines:
         start, end = max(rule.start, piece.right + 3.0), min(rule.end, stop)
+        if rule.start > piece.middle[0]:
+            start = rule.start  # writing that touches its label makes the label look longer than it is
         floor = _at(rule, (start + end) / 2)
         if end - start < _ROOM * pitch or not y - _OWN <= floor <= y + _LINE * pitch:
             continue
@@ -644,7 +663,7 @@ def _alike(a: _Slot, b: _Slot, pitch: float) -> bool:
     in_line = (
         min(abs(one.left - other.left), abs(one.right - other.right), abs(one.top - other.top)) <= pitch / 2
     )
-    return in_line and max(one.height, other.height) <= _UNLIKE * min(one.height, other.height)
+    return in_line and max(one.height, other.height) <= _ONE_TYPE * min(one.height, other.height)
 
 
 def _unlabelled(around: Surroundings) -> list[_Slot]:
@@ -723,6 +742,9 @@ def _parted(
             if abs((x := _at(upright, y)) - pence) <= 2 * _SAME
             and min(upright.end, box.bottom) - max(upright.start, box.top) >= _SPAN * (box.bottom - box.top)
         ]
+    if not found and pence is not None and abs(box.right - pence) <= 2 * _SAME:
+        # Strokes of a pen hide the other half.
+        return box, Rectangle(box.right + 4, box.top, round(around.money.right) - 3, box.bottom)
     found = [x for x in found if _PENCE[0] <= (x - box.left) / (box.right - box.left) <= _PENCE[1]]
     if not found:
         return box, None
