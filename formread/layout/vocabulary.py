@@ -332,6 +332,46 @@ def _match_line(read: PrintedText, words: Mapping[str, Mapping[Role, float]]) ->
     return Match(float(known), roles, top)
 
 
+# What decides in wording that is not listed, the first that fits; "|" parts spellings. Common practice, no source.
+_KEYS: tuple[tuple[str, LabelRole], ...] = (
+    ("number of|no. of|no of|how many", "count"),
+    ("sub total|sub-total|subtotal|before delivery|before discount|before postage|excluding", "goods"),
+    ("to pay|total due|amount due|balance|please pay|now due|payable|grand total|owing", "total"),
+    ("including|incl.|incl|with delivery|plus delivery|with postage", "total"),
+    ("discount|voucher|allowance|rebate|reduction|returns|credit note|money off", "discount"),
+    ("deposit|already paid|paid|in advance|on account|received", "deposit"),
+    ("delivery|carriage|postage|shipping|packing|freight|p&p|p & p|courier|handling", "delivery"),
+    ("goods|items|lines", "goods"),
+    ("total|altogether", "total"),
+)
+_NO_TOTAL = frozenset(
+    ("address", "date", "day", "days", "time", "notes", "note", "signature", "signed", "name", "within")
+)
+_LISTED = 0.9  # print that is a listed word so surely needs no second look
+_KEYED = 0.75  # trust in wording that only one of its words is known of
+_MOST_WORDS = 5
+_WORD_FITS = 84  # of 100; one letter wrong in seven
+
+
+def _match_key(text: str) -> Match[LabelRole]:
+    """Match wording of a few words by the one that decides: "club members' discount (5 %)" is a discount."""
+    plain = text
+    for sign in "()%£:":
+        plain = plain.replace(sign, " ")
+    tokens = [token for token in plain.split() if any(c.isalpha() for c in token)]
+    if not 0 < len(tokens) <= _MOST_WORDS:
+        return NOTHING
+    for words, role in _KEYS:
+        for key in words.split("|"):
+            size = len(key.split())
+            for start in range(len(tokens) - size + 1):
+                part = " ".join(tokens[start : start + size])
+                alike = part == key or (len(key) >= 6 and fuzz.ratio(part, key) >= _WORD_FITS)
+                if alike:
+                    return Match(_KEYED, {role: 1.0}, key)
+    return NOTHING
+
+
 def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback: Match[Role]) -> Match[Role]:
     """Match wording that is not listed by the listed words in it: "our goods total £" by "goods total"."""
     best = fallback
@@ -403,8 +443,15 @@ def _solid_headings() -> tuple[str, ...]:
 
 
 def match_total(prints: Sequence[PrintedText]) -> Match[LabelRole]:
-    """Say what the print beside a box of the totals block may mean."""
-    return _match(prints, _TOTALS)
+    """Say what the print beside a box of the totals block may mean; `prints` are its lines from top to bottom."""
+    found = _match(prints, _TOTALS)
+    if found.known >= _LISTED or not prints:
+        return found
+    text = _plain(" ".join(read.text for read in prints))
+    if _NO_TOTAL & {token.strip(".,") for token in text.split()}:
+        return NOTHING
+    keyed = _match_key(text)
+    return keyed if keyed.known > found.known else found
 
 
 def is_customer_label(read: PrintedText) -> bool:

@@ -126,3 +126,38 @@ def test_likelihood_equals_the_sum_over_all_paths() -> None:
             if merged == [characters.index(c) + 1 for c in text]:
                 total += float(np.prod([scores[t, c] for t, c in enumerate(path)]))
         assert log_likelihood(scores, [text])[0] == pytest.approx(np.log(total), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "role"),
+    [
+        ("Club members' discount", "discount"),
+        ("Co-op discount (minus)", "discount"),
+        ("Our delivery charge £", "delivery"),
+        ("Carriage & insurance", "delivery"),
+        ("Total incl. delivery", "total"),
+        ("Total before delivery", "goods"),
+        ("Value of goods ordered", "goods"),
+        ("Less deposit you paid", "deposit"),
+        ("Number of pies", "count"),
+        ("Balance after deposit", "total"),
+    ],
+)
+def test_wording_that_is_not_listed_is_told_by_the_word_that_decides(text: str, role: str) -> None:
+    match = match_total([printed(text)])
+    assert match.known > 0.6
+    assert max(match.roles, key=lambda name: match.roles[name]) == role
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Delivery address",
+        "Delivery date",
+        "Goods remain ours until paid for in full",
+        "Please pay within seven days of delivery",
+        "Marrow and Finch",
+    ],
+)
+def test_print_that_names_no_sum_is_no_label_of_a_total(text: str) -> None:
+    assert match_total([printed(text)]).known < 0.6
