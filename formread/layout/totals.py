@@ -34,9 +34,11 @@ _MOST = 36  # pieces of print read: each costs the recogniser some milliseconds
 _TALLEST = 1.1  # row pitches; what is taller is a title or somebody's writing
 _FLATTEST = 0.8  # widths over heights of the shortest label
 _LEGIBLE, _LETTERS = 0.7, 3  # print that was read with so much trust and holds so many letters is a word
+_MOSTLY = 0.75  # share of letters in a word; of a number, some digits read like letters
 _ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
 _MIXED = 0.6  # row pitches; taller than print, so writing is in it
 _CLEAR = 2  # pixels of white between print and the column of money
+_LOST = 1.5  # heights of the gap that one erased letter leaves between two words
 _ONE_TYPE = 1.4  # heights by which labels of one block differ: bold ones and those with a tail
 _NO_LETTER = 1.5  # row pitches; no letter of a label is so tall
 _LEVEL, _UNLIKE = (
@@ -53,6 +55,7 @@ _LINE = 0.9  # row pitches under a label's middle where a line to write on may b
 _OVER = 1.3  # row pitches above a line to write on where the rule that ends its place may be
 _SPAN = 0.7  # of a place's height on which its side is seen
 _SAME = 8.0  # pixels by which the sides of places in one column or one bar may differ
+_BAR = 0.6  # share of their height that boxes in one bar have in common: strokes of a pen may cut one short
 _STACK = 2.6  # row pitches from one total to the next in a column
 _PENCE = (0.4, 0.87)  # where, in a place, the divider of pounds and pence may stand
 _FREE_REACH = 0.5  # of the table's width: how far left of the money column a label without a box may end
@@ -200,7 +203,10 @@ def look_around(
     for whole, said in zip(found, read(found), strict=True):
         piece, text = _before_number(whole, said)
         match = match_total([text])
-        word = text.confidence > _LEGIBLE and sum(c.isalpha() for c in text.text) >= _LETTERS
+        letters = sum(c.isalpha() for c in text.text)
+        word = text.confidence > _LEGIBLE and letters >= max(
+            _LETTERS, _MOSTLY * len(text.text.replace(" ", ""))
+        )
         if match.known >= KNOWN or word:
             prints.append(Printed(piece, text, match))
     lines = tuple(rule for level in page.levels for rule in level.rules)
@@ -234,10 +240,10 @@ def _print_in(content: Ink, place: Rectangle, pitch: float, column: float | None
     `column` is where writing begins, if no rule says so: print that ends before it is cut off there.
     """
     result = []
-    found = pieces(content, place)
+    found = _mended(pieces(content, place))
     if column is not None and place.left < column < place.right:
         before = replace(place, right=round(column) - _CLEAR)
-        ended = [p for p in pieces(content, before) if p.right < before.right - _CLEAR]
+        ended = [p for p in _mended(pieces(content, before)) if p.right < before.right - _CLEAR]
         found = ended + [p for p in found if not any(_meet(p, other) for other in ended)]
     for piece in found:
         if piece.height <= _MIXED * pitch:
@@ -255,6 +261,25 @@ def _print_in(content: Ink, place: Rectangle, pitch: float, column: float | None
                 lines[k] = Piece(a.left, top, max(a.right, word.right), bottom)
         result += lines
     return result
+
+
+def _mended(found: Sequence[Piece]) -> list[Piece]:
+    """Join words of one line where a letter between them was erased with a rule that it stood on."""
+    lines: list[Piece] = []
+    for word in sorted(found, key=lambda p: p.left):
+        for k, line in enumerate(lines):
+            low, high = sorted((line.height, word.height))
+            common = min(line.bottom, word.bottom) - max(line.top, word.top)
+            if (
+                0 <= word.left - line.right <= _LOST * low
+                and common >= low / _ONE_TYPE >= high / _ONE_TYPE**2
+            ):
+                top, bottom = min(line.top, word.top), max(line.bottom, word.bottom)
+                lines[k] = Piece(line.left, top, word.right, bottom)
+                break
+        else:
+            lines.append(word)
+    return lines
 
 
 def _meet(a: Piece, b: Piece) -> bool:
@@ -284,13 +309,12 @@ def _one_line(line: Piece, word: Piece) -> bool:
 
 def _abut(a: Rectangle, b: Rectangle) -> bool:
     """Say whether a box stands right of another in one bar, with nothing but a rule between."""
-    return (
-        0 <= b.left - a.right <= _SAME and abs(a.top - b.top) <= _SAME and abs(a.bottom - b.bottom) <= _SAME
-    )
+    common = min(a.bottom, b.bottom) - max(a.top, b.top)
+    return 0 <= b.left - a.right <= _SAME and common >= _BAR * max(a.bottom - a.top, b.bottom - b.top)
 
 
 def _joined(a: Rectangle, b: Rectangle) -> Rectangle:
-    return Rectangle(min(a.left, b.left), max(a.top, b.top), max(a.right, b.right), min(a.bottom, b.bottom))
+    return Rectangle(min(a.left, b.left), min(a.top, b.top), max(a.right, b.right), max(a.bottom, b.bottom))
 
 
 def place_totals(around: Surroundings) -> list[TotalPlace]:
@@ -316,11 +340,28 @@ def _told(around: Surroundings) -> list[_Slot]:
         told = max(own, key=lambda option: any(_in_column(option[0], box) for box in others), default=None)
         if told is not None:
             by_box.setdefault(told[0], (told[1], []))[1].append(printed)
-    return [_slot_of(box, kind, prints) for box, (kind, prints) in by_box.items()]
+    return _whole_lines(around, [_slot_of(box, kind, prints) for box, (kind, prints) in by_box.items()])
+
+
+def _whole_lines(around: Surroundings, slots: Sequence[_Slot]) -> list[_Slot]:
+    """Let lines to write on that end together begin together: the ends of faint ones are lost."""
+    result = []
+    for slot in slots:
+        left = slot.box.left
+        for other in slots:
+            same = abs(other.box.right - slot.box.right) <= _SAME and other.kind in ("box", "line")
+            near = abs(other.box.top - slot.box.top) <= _STACK * around.table.pitch
+            if same and near and slot.prints[-1].piece.right < other.box.left:
+                left = min(left, other.box.left)
+        result.append(replace(slot, box=replace(slot.box, left=left)) if slot.kind == "line" else slot)
+    return result
 
 
 def _slot_of(box: Rectangle, kind: Kind, prints: Sequence[Printed]) -> _Slot:
-    lines = sorted(prints, key=lambda p: (p.piece.top, p.piece.left))
+    nearest = max(prints, key=lambda p: p.piece.right).piece
+    lines = sorted(
+        (p for p in prints if p.piece.right > nearest.left), key=lambda p: (p.piece.top, p.piece.left)
+    )
     match = match_total([p.text for p in lines]) if len(lines) > 1 else lines[0].match
     return _Slot(box, kind, tuple(lines), match)
 
@@ -567,6 +608,7 @@ def _aligned(slots: list[_Slot]) -> list[_Slot]:
             for o in others
             if min(o.box.right, slot.box.right) - max(o.box.left, slot.box.left)
             > 0.6 * (o.box.right - o.box.left)
+            or abs(o.box.left - slot.box.left) <= _SAME
         ]
         if slot.kind != "box" and over:
             near = min(over, key=lambda b: abs(b.top - slot.box.top))
