@@ -344,16 +344,24 @@ def _told(around: Surroundings) -> list[_Slot]:
 
 
 def _whole_lines(around: Surroundings, slots: Sequence[_Slot]) -> list[_Slot]:
-    """Let lines to write on that end together begin together: the ends of faint ones are lost."""
+    """Let lines to write on that begin or end together do both: faint ends are lost, a digit's stem is no side."""
     result = []
     for slot in slots:
-        left = slot.box.left
+        left, right = slot.box.left, slot.box.right
         for other in slots:
-            same = abs(other.box.right - slot.box.right) <= _SAME and other.kind in ("box", "line")
             near = abs(other.box.top - slot.box.top) <= _STACK * around.table.pitch
-            if same and near and slot.prints[-1].piece.right < other.box.left:
+            if not near or other.kind not in ("box", "line"):
+                continue
+            if (
+                abs(other.box.right - slot.box.right) <= _SAME
+                and slot.prints[-1].piece.right < other.box.left
+            ):
                 left = min(left, other.box.left)
-        result.append(replace(slot, box=replace(slot.box, left=left)) if slot.kind == "line" else slot)
+            if abs(other.box.left - slot.box.left) <= _SAME:
+                right = max(right, other.box.right)
+        box = replace(slot.box, left=left, right=right)
+        taken = any(_in(p.piece, box) and not _in(p.piece, slot.box) for p in around.prints)
+        result.append(replace(slot, box=box) if slot.kind == "line" and not taken else slot)
     return result
 
 

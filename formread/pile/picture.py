@@ -1,7 +1,7 @@
 """Each slip flattened, with what was found and read drawn beside it: the evidence, to be looked at.
 
-The slip's own picture stays as it is but for thin outlines of the boxes. What was read stands in the margin,
-level with its row, so that the eye compares without the one hiding the other.
+The slip's own picture stays as it is but for thin outlines of the boxes and the names of what they were taken for.
+What was read stands in the margin, level with its row, so that the eye compares without the one hiding the other.
 """
 
 import textwrap
@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from formread.errors import OutputError
+from formread.layout.overlay import draw_layout
 from formread.layout.record import Box
 from formread.money import Currency, currency, format_money, format_plain
 from formread.pile.record import ReadSlip
@@ -22,7 +23,6 @@ Colour = tuple[int, int, int]
 
 _INK: Colour = (32, 38, 46)
 _QUIET: Colour = (112, 120, 130)
-_OUTLINE: Colour = (70, 120, 180)
 _MARKS: dict[str, Colour] = {"wrong": (176, 0, 60), "unsure": (150, 90, 0), "agrees": (0, 104, 87)}
 _QUALITY = 88
 _MARGIN_EMS = 24  # width of the margin: "12 x 104.99 = 1259.88, written 1259.98" fits
@@ -66,13 +66,10 @@ def draw_slip(read: ReadSlip, slip: Slip, unit: Currency) -> bytes:
     sheet = cv2.imdecode(np.frombuffer(read.sheet_jpeg, np.uint8), cv2.IMREAD_COLOR)
     if sheet is None:
         raise ValueError("the kept picture of the slip is no JPEG file")
-    page = _Page(np.asarray(sheet[..., ::-1], np.uint8))
+    page = _Page(draw_layout(np.asarray(sheet[..., ::-1], np.uint8), read.layout))
     mark = _MARKS[slip.verdict]
     page.head(slip.verdict.upper(), slip.reason, mark)
     rows = {row.number: [box for _, box in row.boxes] for row in read.layout.rows}
-    for boxes in rows.values():
-        for box in boxes:
-            page.outline(box, _OUTLINE, 1)
     right = dict(slip.right_line_totals)
     for line in slip.lines:
         boxes = rows.get(line.row, [])
@@ -85,8 +82,8 @@ def draw_slip(read: ReadSlip, slip: Slip, unit: Currency) -> bytes:
         colour = mark if suspect else _QUIET if line.struck_out else _INK
         page.beside(boxes[0], _line_text(line, right.get(line.row), unit), colour)
     for total in read.layout.totals:
-        at_fault = total.role == "total" and slip.verdict != "agrees"
-        page.outline(total.box, mark if at_fault else _OUTLINE, 3 if at_fault else 1)
+        if total.role == "total" and slip.verdict != "agrees":
+            page.outline(total.box, mark, 3)
     page.foot(_total_texts(slip, unit), mark)
     _, data = cv2.imencode(".jpg", page.canvas[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     return data.tobytes()
