@@ -16,6 +16,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache as remember
+from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
@@ -150,6 +151,8 @@ class Round:
                 for value, number in one.paid:
                     paid[place[value], at] = number
             self._paid.append(paid)
+        # The change of a purse that has enough of everything; most purses have.
+        self._easily = [_largest_first_of_plenty(change, self.values) for change in self._change]
         self.largest_change = max((int(change.max()) for change in self._change), default=0)
 
     @property
@@ -189,10 +192,15 @@ class Round:
         """
         purse = purses.copy()
         alive = np.ones(purse.shape[1], np.bool_)
-        for change, paid, taken in zip(self._change, self._paid, ways, strict=True):
-            purse += paid[:, taken]
-            rest = np.where(alive, change[taken], 0)
-            self._give(purse, rest, alive)
+        for change, paid, easily, taken in zip(self._change, self._paid, self._easily, ways, strict=True):
+            purse += (paid - easily)[:, taken]
+            lacking = np.flatnonzero((purse.min(axis=0) < 0) & alive)
+            if lacking.size:
+                some = purse[:, lacking] + easily[:, taken[lacking]]
+                still = np.ones(lacking.size, np.bool_)
+                self._give(some, change[taken[lacking]], still)
+                purse[:, lacking] = some
+                alive[lacking] = still
         return alive
 
     def _give(self, purse: Counts, rest: npt.NDArray[np.int32], alive: Flags) -> None:
@@ -231,6 +239,15 @@ class Round:
         """Yield, door by door, the pieces that come in, (K, R), and the change that goes out, (R,)."""
         for change, paid, taken in zip(self._change, self._paid, ways, strict=True):
             yield paid[:, taken], change[taken]
+
+
+def _largest_first_of_plenty(change: npt.NDArray[np.int32], values: Sequence[int]) -> Counts:
+    """Return the pieces, (K, N), that make N amounts largest first, from a purse that has enough of each."""
+    rest, pieces = change.copy(), []
+    for value in values:
+        number, rest = np.divmod(rest, value)
+        pieces.append(number)
+    return np.array(pieces, np.int32)
 
 
 def _short_of_small(values: Sequence[int], held: Sequence[int], amount: int) -> bool:
@@ -274,11 +291,14 @@ def _needs(play: Round, ways: npt.NDArray[np.int8]) -> tuple[Counts, npt.NDArray
             rest -= number * value
             held[at] -= number
         np.minimum(needed, held, out=needed)
-        came = paid * worths
-        total_lacking += change - came.sum(axis=0)
+        # came[at]: what came in pieces from this value down, smaller ones included.
+        came = np.cumsum((paid * worths)[::-1], axis=0)[::-1]
+        total_lacking += change - came[0]
         np.maximum(bound, total_lacking, out=bound)
         for at, step in enumerate(steps):
-            lacking[at] += change % step - came[at + 1 :].sum(axis=0)
+            lacking[at] += change % step
+            if at + 1 < len(values):
+                lacking[at] -= came[at + 1]
             np.maximum(bound, lacking[at], out=bound)
     return -needed, bound
 
@@ -376,7 +396,10 @@ class _Search:
         self._ways = ways
         self._weights = weights
         self._wanted = wanted - 1e-12  # sums of probabilities miss their true value by rounding
-        self._needed, self._bound = _needs(play, ways)
+
+    @cached_property
+    def _needs(self) -> tuple[Counts, npt.NDArray[np.int64]]:
+        return _needs(self._play, self._ways)
 
     def success(self, floats: Counts) -> npt.NDArray[np.float64]:
         """Return the share of rounds that go well with each of F floats, (F, K) to (F,)."""
@@ -391,10 +414,11 @@ class _Search:
     def start(self) -> Counts:
         """Return a float that does it: the needs of just enough rounds, those that need most left out."""
         worths = np.array(self._play.values, np.int64)
-        cost = self._needed.T @ worths
+        needed, _ = self._needs
+        cost = needed.T @ worths
         order = np.argsort(cost, kind="stable")
         reached = np.searchsorted(np.cumsum(self._weights[order]), self._wanted)
-        return np.asarray(self._needed[:, order[: reached + 1]].max(axis=1), np.int32)
+        return np.asarray(needed[:, order[: reached + 1]].max(axis=1), np.int32)
 
     def descend(self, pieces: Counts) -> Counts:
         """Leave pieces out and swap them for smaller ones while enough rounds still go well."""
@@ -455,9 +479,10 @@ class _Search:
 
     def least_possible(self, target: float) -> int:
         """Return the value that no float can go below, when the ways are counted out."""
-        order = np.argsort(self._bound, kind="stable")
+        _, bound = self._needs
+        order = np.argsort(bound, kind="stable")
         reached = np.searchsorted(np.cumsum(self._weights[order]), target - 1e-12)
-        return int(self._bound[order[min(int(reached), len(order) - 1)]])
+        return int(bound[order[min(int(reached), len(order) - 1)]])
 
     def try_smaller(self, pieces: Counts, least: int) -> tuple[bool, Counts]:
         """Try every float of less value, cheapest first; return whether that could be done, and the best."""
