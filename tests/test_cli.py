@@ -3,6 +3,7 @@
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -35,6 +36,27 @@ def test_one_bad_photo_never_stops_the_pile(tmp_path: Path, capsys: pytest.Captu
     assert all("Traceback" not in problem["message"] for problem in report["problems"])
     assert [path.suffix for path in (tmp_path / "p").iterdir()] == [".jpg"]
     assert "1 slip" in capsys.readouterr().out.splitlines()[-1]
+
+
+def test_a_photo_that_may_not_be_opened_is_a_problem_in_plain_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    locked = tmp_path / "locked.jpg"
+    shutil.copy(SAMPLES / "scan_02.jpg", locked)
+    opened = Path.open
+
+    def refuse(path: Path, *more: Any, **named: Any) -> Any:
+        # Whoever runs the tests may be allowed everything, so a mode without rights would show nothing.
+        if path.name == "locked.jpg":
+            raise PermissionError(13, "Permission denied")
+        return opened(path, *more, **named)
+
+    monkeypatch.setattr(Path, "open", refuse)
+    assert main(["check", str(locked), "--jobs", "1"]) == 3
+    said = capsys.readouterr().err
+    assert "locked.jpg" in said
+    assert "may not be opened by you" in said
+    assert "Traceback" not in said
 
 
 def test_a_sample_slip_of_a_test_writer_is_read_to_the_penny(tmp_path: Path) -> None:

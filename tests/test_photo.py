@@ -110,6 +110,33 @@ def test_heic_is_read(tmp_path: Path) -> None:
     np.testing.assert_allclose(corners, wanted, atol=40)
 
 
+def turned_heic() -> bytes:
+    """The same picture with an ``irot`` box: to be shown a quarter turn anticlockwise (ISO/IEC 23008-12, 6.5.10)."""
+    turn = (9).to_bytes(4, "big") + b"irot" + b"\x01"
+    end = HEIC.index(b"ipma") - 4  # the properties end where their assignment to the picture begins
+    data = bytearray(HEIC[:end] + turn + HEIC[end:])
+    for name, more in ((b"ipco", 9), (b"ipma", 1), (b"iprp", 10), (b"meta", 10)):
+        at = data.index(name) - 4
+        data[at : at + 4] = (int.from_bytes(data[at : at + 4], "big") + more).to_bytes(4, "big")
+    last = data.index(b"mdat") - 4
+    count = last - 4  # of the picture's properties: three, and the turn as the fourth, which must be obeyed
+    assert data[count : count + 4] == b"\x03\x81\x02\x83"
+    data[count : count + 4] = b"\x04\x81\x02\x83\x84"
+    first = data.index((0x163).to_bytes(4, "big"))  # where the picture's data begin in the file
+    data[first : first + 4] = (0x163 + 10).to_bytes(4, "big")
+    return bytes(data)
+
+
+def test_heic_is_turned_as_the_phone_was_held(tmp_path: Path) -> None:
+    path = tmp_path / "a.heic"
+    path.write_bytes(turned_heic())
+    image = only(path)
+    assert image.shape == (96, 64, 3)
+    corners = image[[8, 8, 88, 88], [8, 56, 8, 56]].astype(int)
+    wanted = [(255, 255, 255), (30, 30, 220), (220, 30, 30), (255, 255, 255)]
+    np.testing.assert_allclose(corners, wanted, atol=40)
+
+
 @pytest.mark.parametrize("mode", ["1", "L", "P", "LA", "RGBA", "CMYK", "YCbCr", "I", "F", "I;16", "LAB"])
 def test_every_pixel_format_becomes_rgb(tmp_path: Path, mode: str) -> None:
     path = tmp_path / "mode.tif"

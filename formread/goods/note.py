@@ -10,7 +10,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from formread.codes import normalise_code
 from formread.errors import ListError, PhotoError
@@ -24,6 +26,9 @@ from formread.goods.written import (
     parse_count,
 )
 from formread.money import Currency, currency
+
+if TYPE_CHECKING:
+    from formread.sheet.record import Image
 
 HEADINGS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
     {
@@ -76,6 +81,10 @@ _TOTAL = re.compile(r"\btotals?\b|\bpieces in all\b|\bnumber of items\b", re.I)
 _UNCLEAR_QUANTITY = re.compile(r"the quantity \d+ is not clear")
 _SAME_SHAPE = 0.7  # share of a note's codes that have one form, for another form to be odd
 _LONGEST_CODE = 24
+_LEAST_COUNTS = (
+    0.3  # share of the rows under the headings that hold a number; remarks and box lines hold none
+)
+_TURNS = (0, 1, 3, 2)  # quarter turns; a page on its side is commoner than one upside down
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,9 +255,7 @@ def _from_pages(
     columns: tuple[str, ...] | None = None
     remarks = []
     for number, pieces in enumerate(pages, 1):
-        grid = lay_out(pieces, HEADINGS, ("quantity", "code"), _OTHERWISE) or lay_out(
-            pieces, HEADINGS, ("quantity", "description"), _OTHERWISE
-        )
+        grid = _grid(pieces)
         if grid is None:
             remarks.append(
                 f"{name}, page {number}: no headings for code and quantity were found on it, so nothing was "
@@ -261,6 +268,13 @@ def _from_pages(
         raise ListError(remarks[0] if remarks else f"{name} has no pages.")
     lines, total = _lines(rows, known, unit)
     return lines, total, remarks
+
+
+def _grid(pieces: Sequence[Piece]) -> Grid | None:
+    """Lay a page out under headings for a quantity and for what it counts; None where it has none."""
+    return lay_out(pieces, HEADINGS, ("quantity", "code"), _OTHERWISE) or lay_out(
+        pieces, HEADINGS, ("quantity", "description"), _OTHERWISE
+    )
 
 
 def _grid_rows(name: str, page: int, grid: Grid) -> list[_NoteRow]:
@@ -343,8 +357,11 @@ def _line(
     doubts = []
     text = code.text.strip()
     key = normalise_code(text)
-    # A bit of a rule beside the code is read as one sign more.
-    stray = [known[part] for part in (key[1:], key[:-1]) if key not in known and part in known]
+    # A bit of a rule beside the code is read as one sign more, a stroke between two numbers as a 1.
+    shorter = {
+        key[:at] + key[at + 1 :] for at in range(len(key)) if key[at] == "1" or at in (0, len(key) - 1)
+    }
+    stray = [known[part] for part in sorted(shorter) if key not in known and part in known]
     if len(stray) == 1 and len(key) > 3:
         doubts.append(f"the code was read as {text}; {stray[0]} was ordered and is taken to be meant")
         text, key = stray[0], normalise_code(stray[0])
@@ -477,17 +494,34 @@ def _page_pieces(page: object) -> list[Piece]:
 
 
 def _photographed(path: Path) -> list[list[Piece]]:
-    from formread.goods.photographed import read_page
     from formread.photo import read_photo
 
-    pages = []
     try:
-        for photo in read_photo(path):
-            page = read_page(photo.image)
-            pages.append(_sharpened(page.pieces, page.reads))
+        return [_upright(photo.image) for photo in read_photo(path)]
     except PhotoError as error:
         raise ListError(f"{path.name}: {error}") from error
-    return pages
+
+
+def _upright(photo: "Image") -> list[Piece]:
+    """Read a page; one without headings may lie on its side, and is turned until they show."""
+    from formread.goods.photographed import flat_page, read_page
+
+    image = flat_page(photo)
+    first: list[Piece] | None = None
+    for turn in _TURNS:
+        page = read_page(np.ascontiguousarray(np.rot90(image, turn)))
+        pieces = _sharpened(page.pieces, page.reads)
+        grid = _grid(pieces)
+        # Print on its side may show a heading by chance, but not a column of figures under it.
+        if grid is not None and _counts(grid) >= _LEAST_COUNTS * len(grid.rows):
+            return pieces
+        first = first or pieces
+    return first or []
+
+
+def _counts(grid: Grid) -> int:
+    at = grid.columns.index("quantity")
+    return sum(_count(cell.text) is not None for row in grid.rows if (cell := row[at]) is not None)
 
 
 def _sharpened(pieces: Sequence[Piece], reads: Sequence[object]) -> list[Piece]:

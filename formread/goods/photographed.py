@@ -37,15 +37,19 @@ class Page:
     reads: tuple[ocr.PrintedText, ...]
 
 
-def read_page(photo: Image) -> Page:
-    """Flatten a page and read all its print.
+def flat_page(photo: Image) -> Image:
+    """Find the page in a photo, (H, W, 3) uint8 RGB, and flatten it."""
+    return find_page(photo).image
+
+
+def read_page(image: Image) -> Page:
+    """Read all print of a page.
 
     Parameters
     ----------
-    photo
-        (H, W, 3) uint8 RGB.
+    image
+        (H, W, 3) uint8 RGB, flat and upright (:func:`flat_page`).
     """
-    image = find_page(photo).image
     boxes, height = _boxes(image)
     reads = ocr.read_lines([_crop(image, box, height) for box in boxes])
     found = [

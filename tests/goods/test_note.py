@@ -4,14 +4,18 @@ import json
 from io import BytesIO
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import openpyxl
 import pytest
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
 from formread.errors import ListError
-from formread.goods.note import read_delivery_note
+from formread.goods import photographed
+from formread.goods.note import _upright, read_delivery_note
 from formread.goods.page import Piece, lay_out
+from formread.goods.photographed import Page
 from formread.goods.table import plain_heading
 from tests.evening_pile import EVENING
 
@@ -124,3 +128,35 @@ def test_a_heading_of_two_meanings_takes_the_one_that_is_free() -> None:
     assert grid.columns == ("code", "description", "ordered", "quantity")
     assert [piece.text if piece else "" for piece in grid.rows[0]] == lines[1]
     assert plain_heading("Qty. (pcs)") == "qty"
+
+
+def test_a_stroke_between_two_numbers_that_was_read_as_a_one_is_taken_for_what_was_ordered(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "note.csv"
+    path.write_text("code,description,sent\n49142,Watering rose,1\n47/44,Trug,2\n")
+    note = read_delivery_note([path], ["49/42", "47/44"])
+    assert [line.code for line in note.lines] == ["49/42", "47/44"]
+    assert note.lines[0].doubtful is not None
+    assert "was read as 49142" in note.lines[0].doubtful
+    assert note.lines[1].doubtful is None
+
+
+@pytest.mark.parametrize("quarter_turns", [1, 2, 3])
+def test_a_page_on_its_side_is_turned_until_its_headings_show(
+    monkeypatch: pytest.MonkeyPatch, quarter_turns: int
+) -> None:
+    """The recogniser is stood in for: it reads the headings when the page is the right way up, noise otherwise."""
+    upright = np.zeros((60, 40, 3), np.uint8)
+    upright[0, 0] = 255
+
+    def read_page(image: npt.NDArray[np.uint8]) -> Page:
+        if image.shape != upright.shape or not image[0, 0].all():
+            return Page((Piece("Quantity", 0, 0, 60, 20), Piece("o|", 0, 30, 60, 50)), ())
+        heads = (Piece("Code", 0, 0, 60, 20), Piece("Sent", 100, 0, 160, 20))
+        return Page((*heads, Piece("104-238", 0, 30, 60, 50), Piece("4", 140, 30, 160, 50)), ())
+
+    monkeypatch.setattr(photographed, "flat_page", lambda photo: photo)
+    monkeypatch.setattr(photographed, "read_page", read_page)
+    pieces = _upright(np.rot90(upright, quarter_turns))
+    assert [piece.text for piece in pieces] == ["Code", "Sent", "104-238", "4"]
