@@ -58,6 +58,12 @@ _SAME = 8.0  # pixels by which the sides of places in one column or one bar may 
 _BAR = 0.6  # share of their height that boxes in one bar have in common: strokes of a pen may cut one short
 _STACK = 2.6  # row pitches from one total to the next in a column
 _PENCE = (0.4, 0.87)  # where, in a place, the divider of pounds and pence may stand
+_INNER = 4  # pixels inside a place that its own rules' rests may darken
+_OUTSIDE, _NEXT_DIGIT = (
+    2.5,
+    0.25,
+)  # row pitches: how far a number may begin before its place; gap between its digits
+_WRITTEN, _WRITTEN_LEAST = 0.4, 0.1  # of the darkest writing in a place; darkness: paler is grain
 _FREE_REACH = 0.5  # of the table's width: how far left of the money column a label without a box may end
 _FALL = 2.5  # row pitches between the rows, or one total, and the next one without a box
 _UNLABELLED = 6  # boxes under the money column that are totals though no label was read
@@ -102,6 +108,10 @@ class Surroundings:
         Level rules.
     prints
         Labels and other words, from the top.
+    bottom
+        Where the order rows end.
+    content
+        (H, W) darkness of print and writing, without the rules.
     """
 
     page: Page
@@ -111,6 +121,7 @@ class Surroundings:
     lines: tuple[Rule, ...]
     prints: tuple[Printed, ...]
     bottom: float
+    content: Ink
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +202,11 @@ def look_around(
     for cell in cells:
         if cell.bottom - cell.top >= 0.4 * table.pitch:
             found += _print_in(content, cell, table.pitch)
-        rest[max(cell.top - 4, 0) : cell.bottom + 4, max(cell.left - 4, 0) : cell.right + 4] = 0
+    outer = rest.copy()
+    for cell in cells:
+        outer[max(cell.top - 4, 0) : cell.bottom + 4, max(cell.left - 4, 0) : cell.right + 4] = 0
     for place in places:
-        found += _print_in(rest, place, table.pitch, money.left)
+        found += _print_in(outer, place, table.pitch, money.left)
     found = [
         p for p in found if p.height <= _TALLEST * table.pitch and p.right - p.left >= _FLATTEST * p.height
     ]
@@ -210,7 +223,7 @@ def look_around(
         if match.known >= KNOWN or word:
             prints.append(Printed(piece, text, match))
     lines = tuple(rule for level in page.levels for rule in level.rules)
-    return Surroundings(page, table, money, tuple(cells), lines, tuple(prints), bottom)
+    return Surroundings(page, table, money, tuple(cells), lines, tuple(prints), bottom, rest)
 
 
 def _without_sides(content: Ink, page: Page, pitch: float) -> Ink:
@@ -327,7 +340,7 @@ def place_totals(around: Surroundings) -> list[TotalPlace]:
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
     chosen = _with_kin(around, known, others)
     chosen = [slot for slot in chosen if not slot.match.roles.get("count", 0.0) > 0.5]
-    return _halved(around, _in_order(chosen))
+    return _halved(around, [_with_its_writing(around, slot) for slot in _in_order(chosen)])
 
 
 def _told(around: Surroundings) -> list[_Slot]:
@@ -747,6 +760,32 @@ def _in_order(slots: Sequence[_Slot]) -> list[_Slot]:
         result += sorted(line, key=lambda s: s.box.left)
         rest = [s for s in rest if s not in line]
     return result
+
+
+def _with_its_writing(around: Surroundings, slot: _Slot) -> _Slot:
+    """Let a place begin where the writing in it does: no leading digit may be left outside.
+
+    A place that another box stands right before is left alone; so is print.
+    """
+    box, pitch = slot.box, around.table.pitch
+    if any(_abut(cell, box) for cell in around.cells):
+        return slot
+    band = around.content[box.top + _INNER : box.bottom - _INNER]
+    prints = [p.piece for p in around.prints if p.piece.top < box.bottom and p.piece.bottom > box.top]
+    stop = max([box.left - _OUTSIDE * pitch, 0.0, *(p.right + 2.0 for p in prints if p.right < box.right)])
+    if band.size == 0 or stop >= box.left:
+        return slot
+    inside = band[:, box.left : box.right]
+    dark = band > max(_WRITTEN * float(np.quantile(inside, 0.995)), _WRITTEN_LEAST)
+    written = dark.sum(axis=0) >= 2
+    left, reach = box.left, round(_NEXT_DIGIT * pitch)
+    while True:
+        near = np.flatnonzero(written[max(left - reach, round(stop)) : left])
+        if not len(near):
+            break
+        left = max(left - reach, round(stop)) + int(near[0])
+    crossing = bool(written[box.left : box.left + reach].any())
+    return replace(slot, box=replace(box, left=max(left - 3, 0))) if left < box.left and crossing else slot
 
 
 def _halved(around: Surroundings, slots: Sequence[_Slot]) -> list[TotalPlace]:

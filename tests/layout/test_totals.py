@@ -68,12 +68,19 @@ def ink_of(drawn: Page) -> Ink:
 
 
 def places(
-    levels: Sequence[Level], uprights: Sequence[Rule], prints: Sequence[Printed], money: Money = MONEY
+    levels: Sequence[Level],
+    uprights: Sequence[Rule],
+    prints: Sequence[Printed],
+    money: Money = MONEY,
+    written: Sequence[tuple[int, int, int, int]] = (),
 ) -> list[TotalPlace]:
     drawn = page([*TABLE.levels, *levels], uprights)
     cells = [c for c in find_cells(ink_of(drawn), drawn, []) if c.top > 600 or c.left > 600]
     lines = tuple(r for at in drawn.levels for r in at.rules)
-    return place_totals(Surroundings(drawn, TABLE, money, tuple(cells), lines, tuple(prints), 600.0))
+    content = np.zeros((drawn.height, drawn.width), np.float32)
+    for left, top, right, bottom in written:
+        cv2.rectangle(content, (left, top), (right, bottom), (0.7,), 3)
+    return place_totals(Surroundings(drawn, TABLE, money, tuple(cells), lines, tuple(prints), 600.0, content))
 
 
 def assert_at(place: TotalPlace, label_: str, edges: tuple[int, int, int, int]) -> None:
@@ -194,6 +201,15 @@ def test_without_a_single_label_the_boxes_under_the_money_column_are_the_totals(
     found = places(lines, sides, [])
     assert len(found) == 2
     assert assign_totals([place.match for place in found]) == ("goods", "total")
+
+
+def test_a_number_that_begins_before_its_line_is_not_cut() -> None:
+    lines = [level(450, 600, 680), level(450, 600, 735)]
+    prints = [label("Carriage", 300, 655, "delivery"), label("In all", 300, 710, "total")]
+    digits = [(425, 695, 440, 725), (447, 695, 462, 725), (470, 695, 485, 725)]
+    found = places(lines, [], prints, written=digits)
+    assert_at(found[0], "Carriage", (450, 630, 600, 680))
+    assert_at(found[1], "In all", (421, 682, 600, 735))
 
 
 def test_words_alone_give_no_totals() -> None:
