@@ -34,6 +34,7 @@ _MOST = 36  # pieces of print read: each costs the recogniser some milliseconds
 _TALLEST = 1.1  # row pitches; what is taller is a title or somebody's writing
 _FLATTEST = 0.8  # widths over heights of the shortest label
 _LEGIBLE, _LETTERS = 0.7, 3  # print that was read with so much trust and holds so many letters is a word
+_LISTED = 0.9  # trust in a label that nothing printed stands beside
 _MOSTLY = 0.75  # share of letters in a word; of a number, some digits read like letters
 _ROOMY = 2.5  # row pitches beside the table in which a block of totals has room
 _MIXED = 0.6  # row pitches; taller than print, so writing is in it
@@ -609,7 +610,9 @@ def _completed(around: Surroundings, known: list[_Slot]) -> list[_Slot]:
     for printed in around.prints:
         if id(printed) in used or not printed.known:
             continue
-        box = _like_others(around, printed, known) or _free(around, printed, known)
+        box = _like_others(around, printed, known)
+        if box is None and printed.match.known >= _LISTED:
+            box = _free(around, printed, known)
         if box is not None and not any(_clash(box, slot.box) for slot in known):
             known.append(_slot_of(box, "free", [printed]))
     kept: list[_Slot] = []

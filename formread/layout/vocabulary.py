@@ -345,11 +345,29 @@ _KEYS: tuple[tuple[str, LabelRole], ...] = (
     ("total|altogether", "total"),
 )
 _NO_TOTAL = frozenset(
-    ("address", "date", "day", "days", "time", "notes", "note", "signature", "signed", "name", "within")
+    (
+        "address",
+        "date",
+        "day",
+        "days",
+        "time",
+        "notes",
+        "note",
+        "signature",
+        "signed",
+        "name",
+        "within",
+        "cheque",
+        "cheques",
+        "agent",
+        "thank",
+        "thanks",
+        "orders",
+    )
 )
 _LISTED = 0.9  # print that is a listed word so surely needs no second look
 _KEYED = 0.75  # trust in wording that only one of its words is known of
-_MOST_WORDS = 5
+_MOST_WORDS = 5  # and no full stop: that ends a sentence, not a label
 _WORD_FITS = 84  # of 100; one letter wrong in seven
 
 
@@ -359,7 +377,7 @@ def _match_key(text: str) -> Match[LabelRole]:
     for sign in "()%£:":
         plain = plain.replace(sign, " ")
     tokens = [token for token in plain.split() if any(c.isalpha() for c in token)]
-    if not 0 < len(tokens) <= _MOST_WORDS:
+    if not 0 < len(tokens) <= _MOST_WORDS or (len(tokens) > 2 and text.endswith(".")):
         return NOTHING
     for words, role in _KEYS:
         for key in words.split("|"):

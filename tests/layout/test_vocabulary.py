@@ -157,6 +157,9 @@ def test_wording_that_is_not_listed_is_told_by_the_word_that_decides(text: str, 
         "Goods remain ours until paid for in full",
         "Please pay within seven days of delivery",
         "Marrow and Finch",
+        "Cheques payable to your agent.",
+        "We deliver to your door.",
+        "All prices include packing.",
     ],
 )
 def test_print_that_names_no_sum_is_no_label_of_a_total(text: str) -> None:
