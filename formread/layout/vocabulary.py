@@ -365,6 +365,7 @@ _NO_TOTAL = frozenset(
         "orders",
     )
 )
+
 _LISTED = 0.9  # print that is a listed word so surely needs no second look
 _KEYED = 0.75  # trust in wording that only one of its words is known of
 _MOST_WORDS = 5  # and no full stop: that ends a sentence, not a label
