@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from formread.layout.ink import Ink
-from formread.layout.printed import LETTERS, WORDS, Piece, pieces, place_of_step
+from formread.layout.printed import LETTERS, WORDS, Piece, pieces, place_of_step, tall_pieces
 from formread.layout.record import ColumnRole, Rectangle
 from formread.layout.rules import Rule
 from formread.layout.table import Page, Table, straight
@@ -19,6 +19,10 @@ Read = Callable[[Sequence[Piece]], list[PrintedText]]
 _BANDS = 4  # bands of an even run that may be lines for an address above the heading
 _REACH = 2.3  # row pitches that a heading without a line above it may be high
 _GUESSES = (1.1, 1.6)  # row pitches: usual heights of a heading row without a line above it
+_WORD_WIDER = 1.3  # times as wide as its tallest letter a word of level print is at least
+_LINE_GAP = 0.8  # heights between the lines of a heading that runs up the page
+_TALLEST = 6.0  # row pitches that such headings reach up
+_FEWEST_TALL = 2  # of them at least
 _WIDELY_SET = 2.2  # heights of a line; no wider gap parts the words of one heading
 _COMB = 3  # cells side by side that are alike make a comb: one box, a cell for each digit
 _COMB_ALIKE = 0.15  # share of their width by which cells of a comb may differ
@@ -128,7 +132,49 @@ def _groups(content: Ink, read: Read, left: float, right: float, top: float, bot
         whole = _group(cluster)
         parts = _torn(cluster[0]) if len(cluster) == 1 and whole.match.known < 0.9 else []
         groups += parts or [whole]
-    return groups
+    turned = _turned(content, read, place, found)
+    if turned:
+        groups = [g for g in groups if not any(g.left < t.right and g.right > t.left for t in turned)]
+    return sorted([*groups, *turned], key=lambda group: group.left)
+
+
+def _turned(content: Ink, read: Read, place: Rectangle, level: Sequence[Piece]) -> list[Group]:
+    """Read the headings that run up the page, or down it; print that is no heading is left out.
+
+    Parameters
+    ----------
+    level
+        The pieces of level print: a tall letter of theirs is no heading.
+    """
+    tall = [t for t in tall_pieces(content, place) if not any(_letter_of(t, word) for word in level)]
+    lines: list[list[Piece]] = []
+    for piece in tall:
+        if lines and piece.left < lines[-1][-1].right + _LINE_GAP * piece.height:
+            lines[-1].append(piece)
+        else:
+            lines.append([piece])
+    result = []
+    for up in lines:
+        ways = [_turned_group(way, read(way)) for way in (up, [replace(p, turns=3) for p in reversed(up)])]
+        best = max(ways, key=lambda group: group.match.known)
+        if best.match.known >= _KNOWN:
+            result.append(best)
+    return result
+
+
+def _letter_of(tall: Piece, word: Piece) -> bool:
+    beside = (
+        word.left < tall.right
+        and word.right > tall.left
+        and word.top < tall.bottom
+        and word.bottom > tall.top
+    )
+    return beside and word.right - word.left > _WORD_WIDER * tall.height
+
+
+def _turned_group(found: Sequence[Piece], texts: Sequence[PrintedText]) -> Group:
+    left, right = min(p.left for p in found), max(p.right for p in found)
+    return Group(left, right, " ".join(text.text.strip() for text in texts), match_heading(texts))
 
 
 def _of_one(cluster: Sequence[tuple[Piece, PrintedText]], item: tuple[Piece, PrintedText]) -> bool:
@@ -390,7 +436,8 @@ def find_heading(content: Ink, page: Page, table: Table, read: Read) -> Heading:
     """
     best: Heading | None = None
     for first in range(min(_BANDS, len(table.levels) - 1)):
-        for band in _bands(page, table, first):
+        bands = _bands(page, table, first)
+        for band in [*_tall_bands(content, page, table, bands[0]), *bands] if first == 0 else bands:
             found = _columns(content, table, first, band, read)
             if best is None or found.known > best.known + 0.5:
                 best = found
@@ -398,3 +445,17 @@ def find_heading(content: Ink, page: Page, table: Table, read: Read) -> Heading:
                 return best
     assert best is not None
     return best
+
+
+def _tall_bands(
+    content: Ink, page: Page, table: Table, usual: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Return the band over a table that headings running up the page stand in, where they do."""
+    x = (table.left.middle + table.right.middle) / 2
+    bottom = usual[1]
+    reach = bottom - _TALLEST * table.pitch
+    above = [v.lower(x) for v in page.levels if reach < v.at(x) < usual[0] and v.left < x < v.right]
+    top = max([reach, 0.0, *above])
+    place = Rectangle(round(table.left.middle), round(top), round(table.right.middle), round(bottom))
+    tall = [p for p in tall_pieces(content, place) if p.bottom > bottom - table.pitch and p.top < usual[0]]
+    return [(min(p.top for p in tall) - 3.0, bottom)] if len(tall) >= _FEWEST_TALL else []

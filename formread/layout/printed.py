@@ -19,22 +19,33 @@ WORDS = 0.6  # heights; the space between two words is about a third
 _INPUT = 48  # the recogniser's input height in pixels, and its pixels a step
 _STRIDE = 8
 _DEPTH = 3  # rounds of cutting; print on a slip needs two
+_TALL = 2.0  # heights; print that runs up the page is at least so long
 _MARGIN = 0.22  # heights; what the recogniser likes around a line
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One piece of print: a rectangle tight around a line, in pixels of the working image."""
+    """One piece of print: a rectangle tight around a line, in pixels of the working image.
+
+    ``turns`` is how many quarter turns clockwise make it upright: 1 for print that runs up the page, 3 for print
+    that runs down.
+    """
 
     left: int
     top: int
     right: int
     bottom: int
+    turns: int = 0
 
     @property
     def height(self) -> int:
-        """Pixels from top to bottom."""
-        return self.bottom - self.top
+        """Pixels across the line: how high its letters are."""
+        return self.right - self.left if self.turns else self.bottom - self.top
+
+    @property
+    def length(self) -> int:
+        """Pixels along the line."""
+        return self.bottom - self.top if self.turns else self.right - self.left
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -77,6 +88,22 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     return found
 
 
+def tall_pieces(content: Ink, place: Rectangle) -> list[Piece]:
+    """Find the print that runs up the page inside `place`, left to right."""
+    top, left = max(place.top, 0), max(place.left, 0)
+    part = content[top : place.bottom, left : place.right]
+    if part.size == 0 or min(part.shape) < 4:
+        return []
+    turned = np.ascontiguousarray(np.rot90(part, -1))
+    high = part.shape[0]
+    found = [
+        Piece(left + p.top, top + high - p.right, left + p.bottom, top + high - p.left, 1)
+        for p in pieces(turned, Rectangle(0, 0, turned.shape[1], turned.shape[0]))
+        if p.length >= _TALL * p.height
+    ]
+    return sorted(found, key=lambda piece: piece.left)
+
+
 def _cut(
     dark: npt.NDArray[np.bool_], x: int, y: int, split: float, depth: int
 ) -> list[tuple[int, int, int, int]]:
@@ -108,9 +135,10 @@ def crops(image: Image, found: Sequence[Piece], scale: float) -> list[Image]:
     result = []
     for piece in found:
         margin = max(2.0, _MARGIN * piece.height)
-        top = max(0, int((piece.top - margin) * scale))
-        bottom = min(height, int(np.ceil((piece.bottom + margin) * scale)))
-        left = max(0, int((piece.left - 1.5 * margin) * scale))
-        right = min(width, int(np.ceil((piece.right + 1.5 * margin) * scale)))
-        result.append(image[top:bottom, left:right])
+        across, along = (1.5 * margin, margin) if not piece.turns else (margin, 1.5 * margin)
+        top = max(0, int((piece.top - along) * scale))
+        bottom = min(height, int(np.ceil((piece.bottom + along) * scale)))
+        left = max(0, int((piece.left - across) * scale))
+        right = min(width, int(np.ceil((piece.right + across) * scale)))
+        result.append(np.ascontiguousarray(np.rot90(image[top:bottom, left:right], -piece.turns)))
     return result

@@ -88,7 +88,7 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
 
 
 def _aspect(piece: Piece) -> float:
-    return (piece.right - piece.left) / piece.height
+    return piece.length / piece.height
 
 
 class _Reader:

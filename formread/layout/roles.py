@@ -23,6 +23,8 @@ _ROLES: tuple[ColumnRole, ...] = (
     "other",
 )
 
+_READ = ("code", "quantity", "unit_price", "line_total")  # what the sums stand on
+
 # Usual width of a column (share of the table) and the spread of its logarithm. Common practice, no source.
 _WIDTH: dict[ColumnRole, tuple[float, float]] = {
     "code": (0.14, 0.45),
@@ -115,7 +117,8 @@ def _order_score(roles: tuple[ColumnRole, ...]) -> float:
 def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[ColumnRole, ...], float]]:
     """Return the `best` most probable assignments of roles with their probabilities, most probable first.
 
-    No role but ``other`` is given twice. The probabilities are shares among all assignments weighed.
+    No role but ``other`` is given twice. The probabilities are shares among all assignments weighed. Assignments that
+    differ only in columns that nobody reads (is it a description or a colour?) are one: doubt about these is none.
     """
     width = max(columns[-1].right.middle - columns[0].left.middle, 1.0)
     beam: list[tuple[float, tuple[ColumnRole, ...]]] = [(0.0, ())]
@@ -133,7 +136,14 @@ def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[Colum
     whole.sort(key=lambda item: (-item[0], item[1]))
     top = whole[0][0]
     total = sum(math.exp(score - top) for score, _ in whole)
-    return [(roles, math.exp(score - top) / total) for score, roles in whole[:best]]
+    likeliest: dict[tuple[str, ...], tuple[ColumnRole, ...]] = {}
+    shares: dict[tuple[str, ...], float] = {}
+    for score, roles in whole:
+        alike = tuple(role if role in _READ else "" for role in roles)
+        likeliest.setdefault(alike, roles)
+        shares[alike] = shares.get(alike, 0.0) + math.exp(score - top) / total
+    ranked = sorted(shares.items(), key=lambda item: (-item[1], item[0]))
+    return [(likeliest[alike], share) for alike, share in ranked[:best]]
 
 
 def assign_totals(labels: Sequence[Match[LabelRole]]) -> tuple[TotalRole, ...]:

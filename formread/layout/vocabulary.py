@@ -28,6 +28,9 @@ _SHORTLIST = 16  # phrases scored in full; the fuzzy match never ranked the righ
 _WORD_ALIKE = 78  # of 100: one letter wrong in five
 _SHORTEST_SPLIT = 7  # letters; shorter print is one heading
 _PER_CUT = 1.2  # letters' worth that one more heading costs, so that "price each" stays whole
+_SIGN = 2  # letters of a heading that may be a mere sign
+_PHRASE = 3  # words of a phrase whose last noun tells what it is
+_NOUN = 0.9  # probability that it does
 _FLOOR = 1e-7  # the least probability of a character: print is never certain
 
 _HEADINGS: dict[str, Mapping[ColumnRole, float]] = {}
@@ -50,7 +53,7 @@ _heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
 _heading("price|price £|unit", unit_price=0.8, line_total=0.2)
 _heading(
     "price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|"
-    "rate|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|"
+    "rate|ea|ea.|price ea.|price ea|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|"
     "catalogue price|cat. price|our price|price per pack|list price|"
     "at £|cost of one|price of one|price for one|one costs|price a sack|"
     "price per item (£)|price per item £|price a piece|price a jar|price a pack|each (£)|single|£ per item|a piece",
@@ -60,7 +63,7 @@ _heading(
     "total|amount|line total|total £|amount £|total price|total cost|total amount|item total|"
     "extension|sum|total (£)|row total|order value|total value|price total|totals|makes £|makes|comes to|comes to £|"
     "cost of all|price of all|price for all|extended price|extended price (£)|extended|line value|line value £|"
-    "to pay|all together|in all|sum £|value of line",
+    "to pay|all together|in all|sum £|value of line|amt|amt.|ext|ext.|extn.|amt £",
     line_total=1.0,
 )
 _heading("value|value £|cost £", line_total=0.8, unit_price=0.2)
@@ -292,11 +295,16 @@ def _plain(text: str) -> str:
     return " ".join(text.lower().replace(":", " ").replace("_", " ").split())
 
 
-def _match(prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, float]]) -> Match[Role]:
-    """Match the lines of print of one cell, or one label, against a vocabulary."""
+def _match(
+    prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, float]], by_noun: bool = False
+) -> Match[Role]:
+    """Match the lines of print of one cell, or one label, against a vocabulary.
+
+    ``by_noun``: the noun that a short phrase ends with tells what it is, as in "wool shade".
+    """
     best: Match[Role] = Match(0.0, {}, "")
     for read in prints:
-        found = _match_line(read, words)
+        found = _match_line(read, words, by_noun)
         if found.known > best.known:
             best = found
     if len(prints) > 1:
@@ -307,11 +315,15 @@ def _match(prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, floa
     return best
 
 
-def _match_line(read: PrintedText, words: Mapping[str, Mapping[Role, float]]) -> Match[Role]:
+def _match_line(
+    read: PrintedText, words: Mapping[str, Mapping[Role, float]], by_noun: bool = False
+) -> Match[Role]:
     text = _plain(read.text)
     if not text:
         return Match(0.0, {}, "")
     short = [word for word, _, _ in process.extract(text, words.keys(), scorer=fuzz.ratio, limit=_SHORTLIST)]
+    if len(text) <= _SIGN:  # "@" read as 6 has no letter in common with itself
+        short += [word for word in words if len(word) <= _SIGN and word not in short]
     spelled = [(form, word) for word in short for form in _spellings(word)]
     likelihood = log_likelihood(read.scores, [form for form, _ in spelled])
     free = float(np.log(np.maximum(read.scores.max(axis=1), _FLOOR)).sum())
@@ -324,7 +336,7 @@ def _match_line(read: PrintedText, words: Mapping[str, Mapping[Role, float]]) ->
     total = sum(weights.values())
     known = total / (total + np.exp(unknown - max(by_word[top], unknown)))
     if known < 0.5:
-        return _match_tokens(text, words, Match(float(known), {}, top))
+        return _match_tokens(text, words, Match(float(known), {}, top), by_noun)
     roles: dict[Role, float] = {}
     for word, weight in weights.items():
         for role, share in words[word].items():
@@ -391,7 +403,9 @@ def _match_key(text: str) -> Match[LabelRole]:
     return NOTHING
 
 
-def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback: Match[Role]) -> Match[Role]:
+def _match_tokens(
+    text: str, words: Mapping[str, Mapping[Role, float]], fallback: Match[Role], by_noun: bool
+) -> Match[Role]:
     """Match wording that is not listed by the listed words in it: "our goods total £" by "goods total"."""
     best = fallback
     tokens = text.replace("/", " ").replace("(", " ").replace(")", " ").split()
@@ -404,7 +418,10 @@ def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback
             if close is None or len(close[0]) < 3:
                 continue
             share = len(piece) / max(len(text), 1)
-            known = (close[1] / 100) ** 2 * (0.25 + 0.65 * share)
+            told = 0.25 + 0.65 * share
+            if by_noun and len(tokens) <= _PHRASE and start + size == len(tokens):
+                told = max(told, _NOUN)
+            known = (close[1] / 100) ** 2 * told
             if known > best.known:
                 best = Match(known, words[close[0]], close[0])
         if best.known > 0.6:
@@ -414,7 +431,7 @@ def _match_tokens(text: str, words: Mapping[str, Mapping[Role, float]], fallback
 
 def match_heading(prints: Sequence[PrintedText]) -> Match[ColumnRole]:
     """Say what the print above a column may mean; `prints` are its lines from top to bottom."""
-    return _match(prints, _HEADINGS)
+    return _match(prints, _HEADINGS, by_noun=True)
 
 
 def is_heading(text: str) -> bool:

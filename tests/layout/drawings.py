@@ -23,6 +23,8 @@ class Field:
     """Pounds and pence have a box each."""
     comb: int = 0
     """Cells of a comb that the box is parted into, a digit each."""
+    turned: bool = False
+    """The heading runs up the page."""
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,15 @@ class _Pen:
             x = (box[0] + box[2]) / 2 if anchor == "mm" else box[2] - 6 if anchor == "rm" else box[0] + 6
             self.draw.text((x, y), part, font=font, fill=ink or self.plan.print_ink, anchor=anchor)
 
+    def text_upwards(self, text: str, foot: tuple[int, int], size: float) -> None:
+        """Print a line that runs up the page from `foot`, which is under its middle."""
+        font = _font(size)
+        stamp = Image.new("L", (round(font.getlength(text)) + 4, round(1.4 * size)), 0)
+        ImageDraw.Draw(stamp).text((2, stamp.height // 2), text, font=font, fill=255, anchor="lm")
+        upright = stamp.rotate(90, expand=True)
+        place = (foot[0] - upright.width // 2, foot[1] - upright.height)
+        self.image.paste(self.plan.print_ink, place, upright)
+
     def scribble(self, box: tuple[int, int, int, int], letters: int) -> None:
         """Write wavy loops that cross the rules now and then, as handwriting does."""
         height = box[3] - box[1]
@@ -214,7 +225,10 @@ def draw(plan: Plan) -> Drawing:  # noqa: C901, PLR0912, PLR0915 - one pass over
         if k or plan.frame:
             pen.line(plan.vertical, edges[k], top, edges[k], bottom)
         ground = plan.filled_heading and (255, 255, 255)
-        pen.text(column.heading, (edges[k], top, edges[k + 1], first), 22, ink=ground)
+        if column.turned:
+            pen.text_upwards(column.heading, ((edges[k] + edges[k + 1]) // 2, first - 6), 22)
+        else:
+            pen.text(column.heading, (edges[k], top, edges[k + 1], first), 22, ink=ground)
         for cell in range(1, column.comb):
             x = round(edges[k] + (edges[k + 1] - edges[k]) * cell / column.comb)
             pen.line("solid", x, first, x, bottom)

@@ -104,6 +104,27 @@ def test_a_comb_of_cells_for_the_digits_is_one_box() -> None:
         assert_box(row.boxes[0][1], truth["code"])
 
 
+@pytest.mark.parametrize("vertical", ["solid", "none"])
+def test_headings_that_run_up_the_page_are_read(vertical: str) -> None:
+    columns = (
+        Field("code", "Product code", 1.4, turned=True),
+        Field("description", "Item", 3.4),
+        Field("quantity", "How many", 0.9, turned=True),
+        Field("unit_price", "Price each", 1.2, turned=True),
+        Field("line_total", "Amount", 1.3, turned=True),
+    )
+    framed = vertical != "none"
+    drawing = draw(
+        replace(CLASSIC, columns=columns, heading_height=140, vertical=vertical, frame=framed, rows=9)
+    )
+    layout = found(drawing)
+    assert [column.role for column in layout.columns] == [column.role for column in columns]
+    assert len(layout.rows) == drawing.plan.rows
+    for row, truth in zip(layout.rows, drawing.rows, strict=True):
+        for role, box in row.boxes:
+            assert near(box.rectangle, truth[role][0], 22)
+
+
 def test_a_band_that_lacks_a_divider_of_the_rows_is_no_row() -> None:
     layout = found(draw(replace(CLASSIC, label_row="Number of pies")))
     assert len(layout.rows) == CLASSIC.rows
@@ -185,6 +206,12 @@ def test_headings_decide_over_the_usual_order() -> None:
         "quantity",
         "line_total",
     ]
+
+
+def test_doubt_about_a_column_that_nobody_reads_is_no_doubt_about_the_slip() -> None:
+    columns = tuple(replace(c, heading="Zyx") if c.role == "description" else c for c in CLASSIC.columns)
+    layout = found(draw(replace(CLASSIC, columns=columns)))
+    assert layout.probability > 0.9
 
 
 def test_probabilities_fall_and_do_not_exceed_one() -> None:
