@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, cast
 
 import numpy as np
 
@@ -83,6 +83,38 @@ class Row:
         return self.quantity is None and self.unit_price is None and self.line_total is None
 
 
+Known = Literal["list", "codes", "nothing"]
+"""What is known of products: the seller's price list; codes, so that the slips of a pile testify for each other's
+prices; or neither, where the pad has no column for codes."""
+
+_PRODUCTS: Final = 150
+_KNOWN: Final[dict[Known, float]] = {"list": 0.3, "codes": 0.4, "nothing": 0.3}
+_OLD_PRICE: Final = 0.03
+"""How often a customer writes another price than the catalogue's, from an old one say. An assumption."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pile:
+    """What the slips of one pile share: a catalogue, some of it ordered far more often than the rest (Zipf's law)."""
+
+    codes: tuple[str, ...]
+    prices: tuple[int, ...]
+    known: Known
+
+    def products(self, count: int, rng: np.random.Generator) -> list[int]:
+        """Draw what one customer orders, no product twice."""
+        often = 1 / np.arange(1, len(self.codes) + 1)
+        return [int(i) for i in rng.choice(len(self.codes), count, replace=False, p=often / often.sum())]
+
+
+def start_pile(rng: np.random.Generator) -> Pile:
+    """Make up a catalogue, and what the seller knows of it."""
+    numbers = rng.choice(900_000, _PRODUCTS, replace=False) + 100_000
+    codes = tuple(f"{number // 1000}-{number % 1000:03d}" for number in numbers.tolist())
+    known = str(rng.choice(list(_KNOWN), p=list(_KNOWN.values())))
+    return Pile(codes, tuple(_price(rng) for _ in codes), cast(Known, known))
+
+
 @dataclass(frozen=True, slots=True)
 class Simulated:
     """One slip: what is written, what it comes to, and how the customer erred (None: not at all)."""
@@ -92,8 +124,7 @@ class Simulated:
     right: int
     written: int
     mistake: str | None
-    listed: bool
-    """Whether the seller has a price list that holds the slip's codes."""
+    known: Known
     terms: Terms = NO_TERMS
     percent: int | None = None
     """Hundredths of one per cent printed beside the discount's box."""
@@ -112,25 +143,27 @@ def _price(rng: np.random.Generator) -> int:
     return price if ending < 0 else price // 10 * 10 + ending
 
 
-def _rows(rng: np.random.Generator, filled: int, room: int, *, struck: bool, listed: bool) -> list[Row]:
+def _rows(rng: np.random.Generator, filled: int, room: int, pile: Pile, *, struck: bool) -> list[Row]:
     rows: list[Row] = []
     multiplied = rng.random() < 0.5  # this customer fills in line totals of single pieces too, or not
-    for _ in range(filled):
+    for product in pile.products(filled, rng):
         count = int(
             rng.choice([1, 2, 3, 4, 5, 6, 10, 12, 24], p=[0.5, 0.2, 0.1, 0.06, 0.04, 0.04, 0.03, 0.02, 0.01])
         )
-        price = _price(rng)
+        code = pile.codes[product] if pile.known != "nothing" else ""
+        price = pile.prices[product] if rng.random() >= _OLD_PRICE else _price(rng)
         quantity: Value = None if count == 1 and rng.random() < 0.2 else count
         amount: Value = price
         if rows and rng.random() < 0.02:
-            amount, price = DITTO, rows[-1].price
+            amount, price, code = DITTO, rows[-1].price, rows[-1].code
         offer = None
-        if listed and count > 1 and rng.random() < 0.15:
+        if pile.known == "list" and amount != DITTO and count > 1 and rng.random() < 0.15:
             pieces = min(count, int(rng.choice([2, 3])))
             offer = Several(pieces, int(pieces * price * rng.uniform(0.7, 0.95)))
+        elif amount == DITTO:
+            offer = rows[-1].offer  # the same product once more
         right = count * price if offer is None else offer.cost(count, price)
         blank = rng.random() < (0.06 if multiplied or count > 1 else 0.3)
-        code = f"{int(rng.integers(100, 1000))}-{int(rng.integers(100, 1000))}"
         rows.append(
             Row(quantity, amount, None if blank else right, right, right, count, price, code, offer=offer)
         )
@@ -202,15 +235,15 @@ def _sum_rows(rows: list[Row], kind: str | None, rng: np.random.Generator) -> in
             return made
 
 
-def simulate(rng: np.random.Generator, *, wrong: bool, mix: Mix) -> Simulated:
-    """Make one slip; a wrong one until its total is wrong."""
+def simulate(rng: np.random.Generator, pile: Pile, *, wrong: bool, mix: Mix) -> Simulated:
+    """Make one slip of a pile; a wrong one until its total is wrong."""
     while True:
-        made = _attempt(rng, mix if wrong else None)
+        made = _attempt(rng, pile, mix if wrong else None)
         if made is not None and made.wrong == wrong and made.written > 0:
             return made
 
 
-def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
+def _attempt(rng: np.random.Generator, pile: Pile, mix: Mix | None) -> Simulated | None:
     kind: str | None = None
     if mix is not None:
         kinds = list(MIXES[mix])
@@ -218,8 +251,7 @@ def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
         kind = str(rng.choice(kinds, p=shares / shares.sum()))
     filled = int(rng.integers(2, 15))
     room = min(14, filled + int(rng.integers(0, 6)))
-    listed = kind == "offer" or bool(rng.random() < 0.3)
-    rows = _rows(rng, filled, room, struck=kind == "struck_counted" or rng.random() < 0.03, listed=listed)
+    rows = _rows(rng, filled, room, pile, struck=kind == "struck_counted" or rng.random() < 0.03)
     line_kind = kind if kind in _LINE else str(rng.choice(_LINE)) if kind == "two" else None
     if line_kind is not None:
         offered = [i for i, row in enumerate(rows) if row.offer is not None]
@@ -251,7 +283,15 @@ def _attempt(rng: np.random.Generator, mix: Mix | None) -> Simulated | None:
         total = misadded(total, pen, rng)
     totals.append(("total", total))
     return Simulated(
-        tuple(rows), tuple(totals), right, total, kind, listed, seller.terms, seller.percent, seller.carried
+        tuple(rows),
+        tuple(totals),
+        right,
+        total,
+        kind,
+        pile.known,
+        seller.terms,
+        seller.percent,
+        seller.carried,
     )
 
 
@@ -535,6 +575,18 @@ def _struck(crossed: bool, rng: np.random.Generator) -> float:
     return float(1 / (1 + np.exp(-odds)))
 
 
+_CODES_MISREAD: Final = 0.035
+"""How often another code is read than is written. An assumption: codes were not recorded."""
+
+
+def _code(code: str, rng: np.random.Generator) -> Reading:
+    if rng.random() >= _CODES_MISREAD:
+        return Tabled("code", {code: 0.97})
+    place = int(rng.integers(len(code) - 1))
+    other = code[:place] + str(int(rng.integers(10))) + code[place + 1 :]
+    return Tabled("code", {other: 0.7, code: 0.25} if other != code else {code: 0.97})
+
+
 def read_slip(slip: Simulated, reader: Recorded | Middling, rng: np.random.Generator) -> SlipReadings:
     """Read every box of a slip."""
     lines = []
@@ -548,7 +600,7 @@ def read_slip(slip: Simulated, reader: Recorded | Middling, rng: np.random.Gener
                 reader.read("quantity", row.quantity, rng),
                 reader.read("amount", row.unit_price, rng),
                 reader.read("amount", row.line_total, rng),
-                Tabled("code", {row.code: 0.97}) if row.code else None,
+                _code(row.code, rng) if row.code else None,
                 surely,
             )
         )
