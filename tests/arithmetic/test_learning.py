@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +12,8 @@ from formread.arithmetic.learning import FURTHEST, Tally, relearn, tally
 from formread.arithmetic.priors import STANDARD, TotalSlip
 from formread.arithmetic.record import Judgement
 from tests.arithmetic.test_judge import RIGHT, ROWS, a_slip, judged_slip
+from tests.measure.judging import Asked, look
+from tests.measure.simulated_slips import Middling, Mix, read_slip, simulate, start_pile
 
 totals = st.dictionaries(st.sampled_from(tuple(STANDARD.total_slips)), st.floats(0, 1e4))
 
@@ -60,3 +63,32 @@ def test_the_judge_takes_relearned_rates() -> None:
     """A season of carries: the same slip is called wrong all the same, and by the same name."""
     judged = judge(a_slip(ROWS, total=RIGHT + 100), priors=relearn(tally(_season(60))))
     assert (judged.verdict, judged.slip_kind) == ("wrong", "carry")
+
+
+def _evening(wrong: float, mix: Mix) -> list[Judgement]:
+    """Eighty simulated slips, read by a middling reader, judged, the doubtful ones settled by one look each."""
+    settled = []
+    for number in range(2):
+        pile = replace(start_pile(np.random.default_rng(number)), known="codes")
+        for place in range(40):
+            rng = np.random.default_rng([number, place])
+            slip = simulate(rng, pile, wrong=place < 40 * wrong, mix=mix)
+            readings = read_slip(slip, Middling(doubt=0.01), rng)
+            asked = Asked(slip, {}, {}, hand=False)
+            judged = asked.judge(readings)
+            if judged.verdict == "unsure" and judged.ask is not None:
+                judged = asked.judge(readings, look(slip, judged.ask))
+            settled.append(judged)
+    return settled
+
+
+def test_an_evening_of_settled_slips_tells_how_these_customers_err() -> None:
+    """From readings to rates: a quarter of the sums wrong, half of them by a carry; then none wrong at all."""
+    careless = relearn(tally(_evening(0.25, "columns")))
+    careful = relearn(tally(_evening(0.0, "columns")))
+    assert careless.addition_wrong > 1.2 * STANDARD.addition_wrong
+    assert careful.addition_wrong < 0.8 * STANDARD.addition_wrong
+    kinds = careless.total_slips
+    assert max(kinds, key=lambda kind: kinds[kind]) == "carry"
+    assert kinds["carry"] > STANDARD.total_slips["carry"]
+    assert kinds["left_out"] < STANDARD.total_slips["left_out"]
