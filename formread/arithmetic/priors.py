@@ -70,6 +70,23 @@ LINE_SLIPS: Final[dict[LineSlip, Rate]] = {
     "unknown": Rate(0.15, "assumption"),
 }
 
+TOTAL_IN_SPITE: Final = Rate(
+    0.15, "assumption: the line or goods total is wrong and the total right, worked out elsewhere and copied"
+)
+PARTIAL: Final = Rate(0.02, "assumption: a written row holds one number alone")
+PRICE_FOLLOWED: Final = Rate(
+    0.90, "assumption: the price is the price list's; others use an old one, or round"
+)
+PILE_FOLLOWED: Final = Rate(0.85, "assumption: the price is the one that other slips of the pile give")
+OFFER_OVERLOOKED: Final = Rate(
+    0.15, "assumption: an offer on several pieces applies and is not reckoned with"
+)
+CHARGE_OMITTED: Final = Rate(0.05, "assumption: a charge that is due is not written down")
+CHARGE_WRONG: Final = Rate(0.03, "assumption: another amount is written than is due")
+BROUGHT_FROM_PILE: Final = Rate(
+    0.80, "assumption: the slip that a sum was brought forward from is in the pile"
+)
+
 
 def _values(table: dict[TotalSlip, Rate]) -> dict[TotalSlip, float]:
     return {kind: rate.value for kind, rate in table.items()}
@@ -91,21 +108,9 @@ class Priors:
         A line total is wrong with the first, or with the second where the quantity is one.
     total_slips, line_slips
         Shares of the kinds, given that there is a slip. They need not sum to one; they are scaled.
-    total_in_spite
-        How often a customer whose line (or goods) total is wrong still writes the right total: the total was
-        worked out elsewhere and only the line was copied wrongly. Assumption.
-    partial
-        How often a written row holds one number alone: a quantity, a price or a line total. Assumption.
-    price_followed, pile_followed
-        How often a customer's price is the one in the price list, or the one that other slips give; the others
-        use an old list, or round. Assumptions.
-    offer_overlooked
-        How often a customer to whom an offer on several pieces applies reckons without it. Assumption.
-    charge_omitted, charge_wrong
-        How often a charge that the terms or a printed percentage demand is not written down at all, and how
-        often another amount is written. Assumptions.
+    total_in_spite, partial, price_followed, pile_followed, offer_overlooked, charge_omitted, charge_wrong,
     brought_from_pile
-        How often the slip from which a sum was brought forward is in the same pile. Assumption.
+        How often each is so; the table says what.
     """
 
     addition_wrong: float = ADDITION_WRONG.value
@@ -114,14 +119,14 @@ class Priors:
     line_copied_wrong: float = LINE_COPIED_WRONG.value
     total_slips: dict[TotalSlip, float] = field(default_factory=lambda: _values(TOTAL_SLIPS))
     line_slips: dict[LineSlip, float] = field(default_factory=lambda: _line_values(LINE_SLIPS))
-    total_in_spite: float = 0.15
-    partial: float = 0.02
-    price_followed: float = 0.90
-    pile_followed: float = 0.85
-    offer_overlooked: float = 0.15
-    charge_omitted: float = 0.05
-    charge_wrong: float = 0.03
-    brought_from_pile: float = 0.80
+    total_in_spite: float = TOTAL_IN_SPITE.value
+    partial: float = PARTIAL.value
+    price_followed: float = PRICE_FOLLOWED.value
+    pile_followed: float = PILE_FOLLOWED.value
+    offer_overlooked: float = OFFER_OVERLOOKED.value
+    charge_omitted: float = CHARGE_OMITTED.value
+    charge_wrong: float = CHARGE_WRONG.value
+    brought_from_pile: float = BROUGHT_FROM_PILE.value
 
     def sum_wrong(self, terms: float) -> float:
         """How often a total of `terms` terms is wrong by itself, its lines being what they are."""

@@ -136,7 +136,7 @@ class Weighed:
         self.charge_stages: list[ChargeStage] = []
         for charge in self.charges:
             group = self.chain.last
-            likely = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
+            likely = _likeliest(group.mass, ASKED_SUMS)
             summed, drift = chain.base_of(group.states[likely]), chain.drift_of(group.states[likely])
             if self._asking:
                 charge.ask_due(np.concatenate([summed, summed - drift]))
@@ -154,7 +154,7 @@ class Weighed:
 
     def _ask_goods(self) -> None:
         group = self.chain.last
-        order = np.argsort(-group.mass, kind="stable")[:ASKED_SUMS]
+        order = _likeliest(group.mass, ASKED_SUMS)
         assert self.goods is not None
         for value in chain.base_of(group.states)[order].tolist():
             self.goods.ask(value)
@@ -162,8 +162,7 @@ class Weighed:
     def _likely_sums(self) -> list[int]:
         values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
         weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size)
-        order = np.argsort(-weights, kind="stable")[:ASKED_SUMS]
-        return [int(value) for value in values[order]]
+        return [int(value) for value in values[_likeliest(weights, ASKED_SUMS)]]
 
     def _end(self) -> None:
         """Weigh every written total against every sum."""
@@ -185,7 +184,7 @@ class Weighed:
     def _ask_across(self) -> bool:
         """Ask each row about what would make the sum hold; say whether there was anything to ask."""
         differences: set[int] = set()
-        order = np.argsort(-self.mass, kind="stable")[:1].tolist()
+        order = _likeliest(self.mass, 1).tolist()
         for written in self.total.best(ASKED_DIFFERENCES, 1e-4):
             for state in order:
                 differences.add(written - int(self.base[state]))
@@ -234,6 +233,13 @@ class Weighed:
     def endings(self) -> chain.Floats:
         """How well each end state (N,) explains what is written in the total, summed over its readings."""
         return self.fits.sum(axis=1) if self.totalled else np.ones_like(self.mass)
+
+
+def _likeliest(weights: chain.Floats, count: int) -> chain.Ints:
+    """Places of the largest of `weights` (N,); what differs by rounding alone is alike, whatever the order of the rows."""
+    alike = np.round(weights / max(float(weights.max(initial=0.0)), 1e-300), 9)
+    found: chain.Ints = np.argsort(-alike, kind="stable")[:count]
+    return found
 
 
 def _written(row: Row) -> bool:
