@@ -161,7 +161,7 @@ class Weighed:
 
     def _likely_sums(self) -> list[int]:
         values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
-        weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size)
+        weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size).astype(np.float64)
         return [int(value) for value in values[_likeliest(weights, ASKED_SUMS)]]
 
     def _end(self) -> None:
