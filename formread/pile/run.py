@@ -233,8 +233,6 @@ def judge_slip(
         priors=known.priors,
     )
     judgement = _with_doubt(judgement, read.layout)
-    if BoxRef("total", None) not in facts:
-        judgement = _with_cut_total(judgement)
     return _slip(read, readings, judgement, known.descriptions), judgement
 
 
@@ -259,20 +257,6 @@ def _with_doubt(judged: Judgement, layout: Layout) -> Judgement:
         verdict="unsure",
         slip_kind=None,
         reason="formread is not sure what the columns of this slip mean. Check it by hand, or photograph it again.",
-    )
-
-
-def _with_cut_total(judged: Judgement) -> Judgement:
-    """Blame nobody for a total whose leading digits may lie outside the box that was cut out: 10 for 50.10."""
-    written, right = judged.written_total, judged.computed_total
-    if judged.verdict != "wrong" or not written or written >= right or not str(right).endswith(str(written)):
-        return judged
-    return replace(
-        judged,
-        verdict="unsure",
-        slip_kind=None,
-        reason="The first digits of the total may stand outside the box that was read. Look at the total.",
-        asks=(BoxRef("total", None), *(box for box in judged.asks if box != BoxRef("total", None))),
     )
 
 

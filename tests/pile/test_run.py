@@ -30,14 +30,6 @@ def test_a_doubtful_layout_neither_accuses_nor_clears(written: int) -> None:
     assert "columns" in slip.reason
 
 
-def test_a_total_without_its_leading_digits_accuses_nobody_until_a_person_has_looked() -> None:
-    """9.98 read as 0.98 or 98 is a box cut too narrow far oftener than a customer's slip."""
-    slip = judge_pile([_read(98, 0.9)], [], "GBP").report.slips[0]
-    assert (slip.verdict, slip.ask) == ("unsure", "total")
-    seen = judge_pile([_read(98, 0.9)], [], "GBP", confirmed={0: {BoxRef("total", None): 98}})
-    assert seen.report.slips[0].verdict == "wrong"
-
-
 def _priced(photo: str, price: Reading, total: int | None) -> ReadSlip:
     line = LineReadings(1, Confirmed(1, "quantity"), price, None, Confirmed("104-238", "code"))
     readings = SlipReadings((line,), (TotalReading("total", Confirmed(total)),))
