@@ -89,7 +89,7 @@ def _judge(
     for box in slip["boxes"]:
         if box["row"]:
             rows[box["row"]].append(box)
-        elif box["role"] not in ("serial", "customer"):
+        elif box["role"] not in ("serial", "customer", "other"):  # "other" here: a count of pieces, no money
             totals.append(box)
     layout = search.layouts[0]
     pairs: list[tuple[Box, Record]] = []
