@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -57,7 +58,14 @@ def test_one_command_makes_the_whole_evening(tmp_path: Path, capsys: pytest.Capt
     sent = sum(line["quantity"] for page in truth for line in page["lines"])
     assert sum(column("Delivery check", "Delivered")) == sent
     said = capsys.readouterr()
-    assert "Float for" in said.out
+    # Amounts due = cash expected; float + cash expected = cash in hand at the end.
+    told = re.search(r"in cash: due £(\S+), cash £(\S+), .*purse £(\S+)", said.out)
+    floated = re.search(r"Float for .*: £(\S+)", said.out)
+    assert told
+    assert floated
+    due, taken, purse = (pence([float(amount)]) for amount in told.groups())
+    assert due == taken == pence(column("Round", "Due"))
+    assert purse == pence([float(floated[1])]) + taken
     assert "own total" not in said.err
 
 

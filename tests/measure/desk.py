@@ -5,6 +5,7 @@
 The slips are drawn (invented, family ``tune``) and their readings are tables made from their truth, one slip in
 three with a total that the reader takes for another: no reading of photos is in the figures. What is written is
 typed key by key; an answer's time runs from its last key press to the frame in which the next question shows.
+A second pile of the same slips is settled by choosing: Space offers the readings, a digit takes one.
 The peer in the same run is the plainest page that the desk has, opened the same way.
 """
 
@@ -48,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
         slips = [slip(seed, doubtful=seed % 3 == 0) for seed in range(options.slips)]
-        fill(Path(folder) / "desk", slips)
+        fill(Path(folder) / "desk", slips, copies=2)
         command = [sys.executable, "-m", "tests.web.run_desk", str(Path(folder) / "desk")]
         with (
             subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as desk,
@@ -62,6 +63,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             page.set_default_timeout(10_000)
             _opening(page, address, len(slips))
             _settling(page, address, slips)
+            _choosing(page, f"{address}/pile/2", slips)
             browser.close()
             desk.terminate()
 
@@ -120,6 +122,30 @@ def _settling(page: Page, address: str, slips: Sequence[ReadSlip]) -> None:
     print(f"second slowest of ten answers, worst ten: {max(ten[-2] for ten in tens):.0f} ms" if tens else "")
     print("key presses an answer:", dict(sorted(Counter(presses[at] // asked[at] for at in presses).items())))
     print("key presses a slip:", dict(sorted(Counter(presses.values()).items())))
+
+
+def _choosing(page: Page, address: str, slips: Sequence[ReadSlip]) -> None:
+    presses: Counter[str] = Counter()
+    page.goto(f"{address}/settle")
+    while page.locator("input#value").count():
+        at = page.locator(".where a").first.get_attribute("href") or ""
+        key = page.locator("input[name=box]").first.input_value()
+        ref = box_ref(key)
+        reading = (
+            None if ref is None else reading_of(slips[(int(at.rpartition("/")[2]) - 1) % len(slips)], ref)
+        )
+        assert ref is not None
+        assert reading is not None
+        text = shown(reading.values[-1][0], ref.role, CURRENCIES["GBP"])
+        page.keyboard.press("Space")
+        chosen = page.locator(".choices button").filter(has_text=text).first
+        page.keyboard.press(chosen.get_attribute("data-key") or "1")
+        page.wait_for_function(
+            "at => !document.querySelector('.choices') && (document.querySelector('.where a') || {}).href !== at",
+            arg=page.url.partition("/pile")[0] + at,
+        )
+        presses[at] += 2
+    print("key presses a slip, by choosing:", dict(sorted(Counter(presses.values()).items())))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import cast
 
 from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
@@ -21,6 +22,8 @@ from formread.pile.gather import PhotoFile
 from formread.pile.kept import CUSTOMER, Piles
 from formread.pile.photo import read_photo_file
 from formread.pile.store import Store
+from formread.web.brought import Brought, ListKind
+from formread.web.evening import Evenings
 from tests.programs import need_program
 
 ROOT = Path(__file__).parents[2]
@@ -44,7 +47,15 @@ PAGES = {
     "wrong": "/pile/1/wrong",
     "settings": "/pile/1/settings",
     "people": "/people",
+    "order": "/pile/1/order",
+    "delivery": "/pile/1/delivery",
+    "packing": "/pile/1/packing",
+    "round": "/pile/1/round",
+    "walk": "/streets?pile=1",
+    "float": "/pile/1/float",
+    "cash": "/pile/1/cash",
 }
+EVENING = ROOT / "sample_evening"
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -70,7 +81,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def _fill(folder: Path) -> None:
     store = Store(folder)
-    piles = Piles(store)
+    brought = Brought(store)
+    piles = Piles(store, brought.known)
     pile = store.add_pile("Spring delivery", date(2026, 5, 14), "GBP")
     store.add_pile("Winter delivery", date(2026, 1, 20), "GBP")
     for name in PHOTOS:
@@ -84,7 +96,27 @@ def _fill(folder: Path) -> None:
     piles.refresh(pile)
     piles.answer(1, CUSTOMER, {"name": "J. Hobbleton", "address": "37 Hasp Lane, Little Haspen"})
     store.remember("J. Hobbleton", "37 Hasp Lane, Little Haspen")
+    _bring(Evenings(piles, brought), pile)
     store.close()
+
+
+def _bring(evenings: Evenings, pile: int) -> None:
+    """Bring the sample lists, and a delivery note on which every seventh product is one piece short."""
+    brought = evenings.brought
+    for kind, name in (("prices", "price_list.csv"), ("customers", "customers.csv")):
+        brought.add(pile, cast(ListKind, kind), name, (EVENING / name).read_bytes(), "GBP")
+    brought.take_up_streets("streets.csv", (EVENING / "streets.csv").read_bytes())
+    evenings.piles.refresh(pile, every=True)
+    row = evenings.piles.store.pile(pile)
+    assert row is not None
+    products = [product for product in evenings.goods(row).order.products if product.code]
+    lines = [
+        f"{one.code},{one.description or ''},{one.quantity - (at % 7 == 3)}"
+        for at, one in enumerate(products)
+    ]
+    brought.add(
+        pile, "note", "delivery_note.csv", "\n".join(["code,description,sent", *lines]).encode(), "GBP"
+    )
 
 
 def _take(browser: Browser, address: str, scheme: str, folder: Path) -> None:
