@@ -87,17 +87,18 @@ def fill(folder: Path, slips: Sequence[ReadSlip], *, copies: int = 1, problem: b
     for _ in range(copies):
         pile = store.add_pile("Spring delivery", date(2026, 5, 14), "GBP")
         for number, one in enumerate(slips, 1):
-            _keep(piles, pile, f"IMG_{number:04d}.jpg", ReadPhoto((one,), ()), number)
+            keep(piles, pile, f"IMG_{number:04d}.jpg", ReadPhoto((one,), ()), number)
         if problem:
             failed = Problem(
                 "", None, "The photo is damaged or cut off. Copy it again, or take the photo again."
             )
-            _keep(piles, pile, "IMG_9999.jpg", ReadPhoto((), (failed,)), 0)
+            keep(piles, pile, "IMG_9999.jpg", ReadPhoto((), (failed,)), 0)
         piles.refresh(pile)
     store.close()
 
 
-def _keep(piles: Piles, pile: int, name: str, read: ReadPhoto, number: int) -> None:
+def keep(piles: Piles, pile: int, name: str, read: ReadPhoto, number: int) -> None:
+    """Keep a photo as read; `number` makes its bytes its own."""
     photo = piles.store.add_photo(pile, name, f"the file {number}".encode())
     row = None if photo is None else piles.store.photo(photo)
     path = None if photo is None else piles.store.photo_path(photo)
