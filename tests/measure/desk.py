@@ -61,11 +61,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
             browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
             page = browser.new_page(viewport={"width": 1440, "height": 900})
             page.set_default_timeout(10_000)
-            _opening(page, address, len(slips))
-            _settling(page, address, slips)
-            _choosing(page, f"{address}/pile/2", slips)
-            browser.close()
-            desk.terminate()
+            try:
+                _opening(page, address, len(slips))
+                _settling(page, address, slips)
+                _choosing(page, f"{address}/pile/2", slips)
+            finally:
+                browser.close()
+                desk.terminate()
 
 
 def _opening(page: Page, address: str, slips: int) -> None:
@@ -140,11 +142,10 @@ def _choosing(page: Page, address: str, slips: Sequence[ReadSlip]) -> None:
         page.keyboard.press("Space")
         chosen = page.locator(".choices button").filter(has_text=text).first
         page.keyboard.press(chosen.get_attribute("data-key") or "1")
-        page.wait_for_function(
-            "at => !document.querySelector('.choices') && (document.querySelector('.where a') || {}).href !== at",
-            arg=page.url.partition("/pile")[0] + at,
-        )
+        page.wait_for_selector(".choices [data-key='1']", state="detached")
         presses[at] += 2
+    left = page.locator(".left strong").inner_text() if page.locator(".left strong").count() else "0"
+    print(f"left over: {left} without a total, asked as a whole, one key press each (Enter)")
     print("key presses a slip, by choosing:", dict(sorted(Counter(presses.values()).items())))
 
 
