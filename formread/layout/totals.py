@@ -794,7 +794,7 @@ def _with_its_writing(around: Surroundings, slot: _Slot) -> _Slot:
 def _halved(around: Surroundings, slots: Sequence[_Slot]) -> list[TotalPlace]:
     """Tell dividers of pounds and pence from stems of digits.
 
-    A divider is believed where the money column, or most of the other places, have theirs.
+    A divider is believed where the money column, or every other place, has its own.
     """
     pence = around.money.pence
     inner = [
@@ -808,8 +808,7 @@ def _halved(around: Surroundings, slots: Sequence[_Slot]) -> list[TotalPlace]:
             x
             for x in own
             if (pence is not None and abs(pence - x) <= 2 * _SAME)
-            or sum(any(abs(x - other) <= _SAME for other in others) for others in inner)
-            > max(1, len(slots) / 2)
+            or (len(slots) > 1 and all(any(abs(x - other) <= _SAME for other in others) for others in inner))
         ]
         places.append(TotalPlace(*_parted(around, told, slot.box), slot.match, label))
     return places
@@ -824,8 +823,14 @@ def _part(cell: Rectangle, box: Rectangle) -> bool:
 def _parted(
     around: Surroundings, dividers: Sequence[float], box: Rectangle
 ) -> tuple[Rectangle, Rectangle | None]:
-    """Part a place at its divider, or where the money column's goes on through it."""
+    """Part a place at its divider, or where the money column's goes on through it.
+
+    A place that ends at the money column's divider is the half for the pounds: the half for the pence, which
+    may be open on the right, goes on to the column's side.
+    """
     found, pence = list(dividers), around.money.pence
+    if pence is not None and abs(box.right - pence) <= 2 * _SAME:
+        return box, Rectangle(box.right + 4, box.top, round(around.money.right) - 3, box.bottom)
     if not found and pence is not None:
         y = (box.top + box.bottom) / 2
         found = [
@@ -834,9 +839,6 @@ def _parted(
             if abs((x := _at(upright, y)) - pence) <= 2 * _SAME
             and min(upright.end, box.bottom) - max(upright.start, box.top) >= _SPAN * (box.bottom - box.top)
         ]
-    if not found and pence is not None and abs(box.right - pence) <= 2 * _SAME:
-        # Strokes of a pen hide the other half.
-        return box, Rectangle(box.right + 4, box.top, round(around.money.right) - 3, box.bottom)
     found = [x for x in found if _PENCE[0] <= (x - box.left) / (box.right - box.left) <= _PENCE[1]]
     if not found:
         return box, None

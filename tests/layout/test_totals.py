@@ -186,6 +186,27 @@ def test_pounds_and_pence_are_parted_where_the_money_column_parts_them() -> None
     assert abs(found[0].pence.right - 600) <= NEAR
 
 
+def test_a_pence_half_that_is_open_on_the_right_belongs_to_its_pounds() -> None:
+    lines = [level(480, 600, y) for y in (650, 700)]
+    sides = [rule(650, 700, x) for x in (480, 556)]
+    found = places(lines, sides, [label("Total", 400, 668, "total")], SPLIT)
+    assert found[0].pence is not None
+    assert abs(found[0].box.right - 556) <= NEAR
+    assert abs(found[0].pence.right - 600) <= NEAR
+
+
+def test_stems_that_stand_in_line_in_some_boxes_of_a_block_part_none() -> None:
+    lines = [level(480, 600, y) for y in (650, 700, 750, 800)]
+    sides = [rule(650, 800, 480), rule(650, 800, 600), rule(650, 700, 575), rule(750, 800, 575)]
+    said: tuple[tuple[str, LabelRole], ...] = (
+        ("Goods", "goods"),
+        ("Postage", "delivery"),
+        ("Total", "total"),
+    )
+    prints = [label(words, 400, 668 + 50 * k, role) for k, (words, role) in enumerate(said)]
+    assert [place.pence for place in places(lines, sides, prints)] == [None, None, None]
+
+
 @pytest.mark.parametrize("stem", [510, 545, 575])
 def test_a_digits_stem_from_rule_to_rule_parts_no_box(stem: int) -> None:
     lines = [level(480, 600, y) for y in (650, 700)]
