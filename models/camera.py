@@ -159,6 +159,21 @@ def _neighbour(canvas: Mask, frame: _Frame, hands: Hands, thickness: int, rng: G
         _draw(canvas, [s * flip + at.astype(np.float32) for s in other.strokes], thickness)
 
 
+def _cross(canvas: Mask, frame: _Frame, thickness: int, rng: Generator) -> None:
+    """Draw the stroke with which a whole row is crossed out: it comes in at one side and goes out at the other."""
+    h, w = canvas.shape
+    middle = (
+        frame.origin[1] - (frame.low[1] + frame.high[1]) / 2 * frame.unit + rng.normal(0, 0.08) * frame.unit
+    )
+    x = np.linspace(-0.05 * w, 1.05 * w, 12)
+    for line in range(1 + (rng.random() < 0.2)):
+        y = middle + line * rng.uniform(0.15, 0.35) * frame.unit + (x - w / 2) * rng.normal(0, 0.03)
+        y = y + frame.unit * rng.uniform(0, 0.05) * np.sin(
+            x / frame.unit * rng.uniform(0.5, 2) + rng.uniform(0, 6.3)
+        )
+        _draw(canvas, [np.stack([x, np.clip(y, 0.05 * h, 0.95 * h)], 1).astype(np.float32)], thickness)
+
+
 def _dotted(
     mask: Mask, at: float, *, level: bool, over: int, thick: int, tilt: float, rng: Generator
 ) -> None:
@@ -224,16 +239,56 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
     return mask
 
 
-def _printed_pound(mask: Mask, frame: _Frame, signs: list[Mask], rng: Generator) -> None:
-    """Put a printed pound sign left of the writing where there is room."""
-    room = frame.origin[0] + frame.low[0] * frame.unit
+@dataclass(slots=True)
+class Print:
+    """What forms print in their boxes, as masks."""
+
+    pounds: list[Mask]
+    words: list[Mask]
+
+
+def forms_print() -> Print:
+    """Return what forms print in their boxes."""
+    return Print(printed_pounds(), printed_words())
+
+
+def _caption(mask: Mask, frame: _Frame, words: list[Mask], empty: bool, rng: Generator) -> None:
+    """Put a small printed word above, below or left of the writing, or anywhere in an empty box.
+
+    The cut may go through it, but the word keeps off the writing.
+    """
+    h, w = mask.shape
+    unit, word = frame.unit, words[int(rng.integers(len(words)))]
+    top, bottom = frame.origin[1] - frame.high[1] * unit, frame.origin[1] - frame.low[1] * unit
+    left = frame.origin[0] + frame.low[0] * unit
+    side = str(rng.choice(["above", "below", "left"]))
+    free = h if empty else {"above": top, "below": h - bottom, "left": h}[side]
+    tall = round(min(h * (rng.uniform(0.14, 0.75) if empty else rng.uniform(0.12, 0.4)), 0.9 * free))
+    wide = round(word.shape[1] * tall / word.shape[0])
+    most = w if empty or side != "left" else left - 0.15 * unit
+    if tall < 5 or wide > 1.15 * most:
+        return
+    x = round(rng.uniform(-0.15 * wide, max(1.0, most - 0.85 * wide)))
+    if side == "left" and not empty:
+        x = min(x, round(most) - wide)
+    y = {"above": 0.0, "below": h - free, "left": 0.0}[side] if not empty else 0.0
+    y = round(y + rng.uniform(0, max(0.0, free - tall)))
+    small = cv2.resize(word, (wide, tall), interpolation=cv2.INTER_AREA)[:, max(0, -x) :]
+    x = max(0, x)
+    part = mask[y : y + tall, x : x + small.shape[1]]
+    part[:] = np.maximum(part, small[: part.shape[0], : part.shape[1]])
+
+
+def _printed_pound(mask: Mask, frame: _Frame, signs: list[Mask], empty: bool, rng: Generator) -> None:
+    """Put a printed pound sign left of the writing where there is room, or anywhere in an empty box."""
+    room = mask.shape[1] if empty else frame.origin[0] + frame.low[0] * frame.unit
     tall = round(frame.unit * rng.uniform(0.5, 0.9))
     sign = signs[int(rng.integers(len(signs)))]
     wide = round(sign.shape[1] * tall / sign.shape[0])
-    if tall < 6 or wide < 3 or room < wide + 0.3 * frame.unit or tall > mask.shape[0] - 2:
+    if tall < 6 or wide < 3 or room < wide + (0 if empty else 0.3) * frame.unit or tall > mask.shape[0] - 2:
         return
     y = int(np.clip(frame.origin[1] - tall + rng.normal(0, 0.1) * frame.unit, 0, mask.shape[0] - tall))
-    x = int(rng.uniform(0, room - wide - 0.25 * frame.unit))
+    x = int(rng.uniform(0, room - wide - (0 if empty else 0.25) * frame.unit))
     mask[y : y + tall, x : x + wide] = np.maximum(
         mask[y : y + tall, x : x + wide], cv2.resize(sign, (wide, tall), interpolation=cv2.INTER_AREA)
     )
@@ -259,9 +314,7 @@ def _warp(frame: _Frame, rng: Generator) -> Plane:
     return np.asarray(cv2.getPerspectiveTransform(source, target.astype(np.float32)), np.float32)
 
 
-def photograph(
-    writing: Writing, hands: Hands, grain: Grain, signs: list[Mask], style: str, rng: Generator
-) -> Box:
+def photograph(writing: Writing, hands: Hands, grain: Grain, signs: Print, style: str, rng: Generator) -> Box:
     """Draw a writing into a box and take its picture.
 
     Parameters
@@ -271,7 +324,7 @@ def photograph(
     style
         ``"pen"`` or ``"carbon"``.
     signs
-        Printed pound signs as masks.
+        What forms print in their boxes.
     """
     frame = _frame(writing, rng)
     over = frame.over
@@ -280,6 +333,8 @@ def photograph(
     pen = float(np.exp(rng.uniform(np.log(0.05), np.log(0.14))))
     thickness = max(1, round(pen * frame.unit), round(over * 0.9))
     _draw(canvas, frame.place(writing.strokes), thickness)
+    if writing.crossed:
+        _cross(canvas, frame, thickness, rng)
     made = {writing.source, style} | ({"neighbour"} if (crowded := rng.random() < 0.3) else set())
     if crowded:
         _neighbour(canvas, frame, hands, thickness, rng)
@@ -322,8 +377,11 @@ def photograph(
     if printed is not None:
         made.add("print")
         _draw(printed, frame.place(writing.printed), max(1, round(rng.uniform(0.05, 0.1) * frame.unit)))
-        if rng.random() < 0.14:
-            _printed_pound(printed, frame, signs, rng)
+        empty = not writing.strokes
+        if rng.random() < (0.3 if empty else 0.14):
+            _printed_pound(printed, frame, signs.pounds, empty, rng)
+        if rng.random() < (0.3 if empty else 0.07):
+            _caption(printed, frame, signs.words, empty, rng)
         print_ink = np.array(_PRINT_INKS[int(rng.integers(len(_PRINT_INKS)))], np.float32)
         plane = cv2.warpPerspective(printed, warp, size, flags=cv2.INTER_LINEAR).astype(np.float32) / 255
         plane = cv2.GaussianBlur(plane, (0, 0), 0.5)[..., None] * np.float32(rng.uniform(0.2, 0.9))
@@ -359,12 +417,12 @@ def _expose(picture: Plane, grain: Grain, rng: Generator) -> Mask:
     return crop
 
 
-def scene(hands: Hands, grain: Grain, signs: list[Mask], rng: Generator) -> Box:
+def scene(hands: Hands, grain: Grain, signs: Print, rng: Generator) -> Box:
     """Draw one training picture at random."""
     style = "carbon" if rng.random() < 0.45 else "pen"
     pick = rng.random()
-    if pick < 0.055:
-        nothing = Writing([], "")
+    if pick < 0.07:
+        nothing = Writing([], "", crossed=rng.random() < 0.06)
         if rng.random() < 0.1:  # the form's own point in a box that nobody wrote in
             dot = np.array([(rng.uniform(0.5, 3), rng.uniform(0.0, 0.4))], np.float32)
             nothing = Writing([], ".", [dot])
@@ -374,12 +432,14 @@ def scene(hands: Hands, grain: Grain, signs: list[Mask], rng: Generator) -> Box:
         writing = compose.whole(hands, rng)
     writing = writing or compose.write(hands, texts.text(rng), rng)
     writing = compose.sway(writing, rng)
-    if pick < 0.105 and writing.label not in {"-", "/", ".", '"'}:
+    if pick < 0.082 and writing.label not in {"-", "/", ".", '"'}:  # its row is crossed out
+        writing = Writing(writing.strokes, "~", writing.printed, writing.source, crossed=True)
+    elif pick < 0.115 and writing.label not in {"-", "/", ".", '"'}:
         struck = compose.strike(writing.strokes, rng)
         writing = Writing([*writing.strokes, *struck], "~", writing.printed, writing.source)
-    elif pick < 0.135 and writing.label not in {"-", "/", ".", '"'}:
+    elif pick < 0.145 and writing.label not in {"-", "/", ".", '"'}:
         writing = _corrected(writing, hands, rng)
-    elif pick < 0.16 and writing.label not in {"-", ".", '"'}:
+    elif pick < 0.17 and writing.label not in {"-", ".", '"'}:
         writing.strokes.append(_flourish(writing.strokes, rng))
     return photograph(writing, hands, grain, signs, style, rng)
 
@@ -404,6 +464,24 @@ def _flourish(strokes: list[Stroke], rng: Generator) -> Stroke:
     t = np.linspace(0, 1, 6)
     y = low[1] - rng.uniform(0.14, 0.3) + rng.normal(0, 0.015, 6)
     return np.stack([low[0] + (high[0] - low[0] + 0.2) * t - 0.1, y], 1).astype(np.float32)
+
+
+_WORDS = ("Total", "TOTAL", "Total due", "Delivery", "P&P", "Qty", "Price", "each", "No.", "Amount", "Less", "Sub", "Code",
+          "Item", "pence", "Paid", "Due", "Goods", "per", "Unit", "(s)", "a", "b", "of", "Cost", "How many", "pack")  # fmt: skip
+
+
+def printed_words() -> list[Mask]:
+    """Return words in print as masks: captions that a form prints in its boxes, or whose ends a cut takes in."""
+    faces = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_TRIPLEX)
+    words = []
+    for k, word in enumerate(_WORDS):
+        for face in faces:
+            (wide, tall), foot = cv2.getTextSize(word, face, 1.4, 2 + k % 3)
+            mask = np.zeros((tall + foot + 6, wide + 8), np.uint8)
+            cv2.putText(mask, word, (4, tall + 3), face, 1.4, 255, 2 + k % 3, cv2.LINE_AA)
+            rows, columns = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
+            words.append(mask[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1])
+    return words
 
 
 def printed_pounds() -> list[Mask]:

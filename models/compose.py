@@ -30,6 +30,8 @@ class Writing:
     source: str = ""
     """Where the ink is from: ``u`` UNIPEN characters, ``m`` MNIST, ``n`` parts of whole numbers, ``f`` fonts,
     ``w`` a whole number as it was written; empty where there is none."""
+    crossed: bool = False
+    """Whether the stroke that crosses out a whole row runs through the box."""
 
 
 @dataclass(slots=True)

@@ -15,7 +15,7 @@ from numpy.random import Generator
 
 from formread.reading.recogniser import ALPHABET, recognise
 from models import texts
-from models.camera import Box, Grain, photograph, printed_pounds
+from models.camera import Box, Grain, forms_print, photograph
 from models.compose import Hands, Writing, strike, sway, write
 
 _COUNT = 2000
@@ -44,7 +44,7 @@ class Bench:
     def __init__(self, ink: Path, split: str = "test") -> None:
         self.rng: Generator = np.random.default_rng(SEED)
         self.hands = Hands(ink, split)
-        self.grain, self.signs = Grain(self.rng), printed_pounds()
+        self.grain, self.signs = Grain(self.rng), forms_print()
         self.errors: list[tuple[str, Box, str, float]] = []
 
     def shoot(self, writing: Writing, style: str) -> Box:

@@ -23,12 +23,11 @@ from onnxruntime.quantization import (
 )
 from onnxruntime.quantization.shape_inference import quant_pre_process
 
-from models.network import READER, TEACHER, Network, Shipped
+from models.network import SIZES, Network, Shipped
 from models.train import validation
 
 WEIGHTS = Path(__file__).parent.parent / "formread" / "reading" / "weights" / "reader.onnx"
 _BATCH = 32
-_SIZES = {"teacher": TEACHER, "reader": READER}
 
 
 def export(network: Network, target: Path) -> None:
@@ -112,10 +111,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("network", type=Path, help="teacher.pt or reader.pt, as training left it")
     parser.add_argument("ink", type=Path)
-    parser.add_argument("--size", choices=sorted(_SIZES), default="teacher")
+    parser.add_argument("--size", choices=sorted(SIZES), default="teacher")
     parser.add_argument("--target", type=Path, default=WEIGHTS)
     asked = parser.parse_args()
-    network = Network(_SIZES[asked.size])
+    network = Network(SIZES[asked.size])
     state = torch.load(asked.network, map_location="cpu", weights_only=True)
     network.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
     with tempfile.TemporaryDirectory() as folder:

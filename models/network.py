@@ -24,6 +24,7 @@ class Size:
 
 READER = Size((32, 80, 160), (1, 2, 2), 256, 160, dropout=0.05)
 TEACHER = Size((64, 128, 224), (2, 2, 3), 384, 224, layers=2, dropout=0.2)
+SIZES = {"teacher": TEACHER, "reader": READER}
 PROBE = Size((32, 64, 128), (1, 1, 1), 192, 128)
 """Small and quick to train: one for each row of the ablation table."""
 

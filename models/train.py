@@ -2,8 +2,9 @@
 
 Worker processes compose boxes, photograph them and prepare them with the reader's own ``prepare``; the GPU
 holds the latest in pools and trains on draws from them. The teacher learns from the labels alone, the reader
-from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015). With ``--follow`` a
-second session goes on with the reader alone.
+from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015). Later sessions go on
+with what lies in the folder: ``--only teacher`` finishes the teacher, ``--only reader`` the reader, which its
+teacher, done, only answers.
 """
 
 import argparse
@@ -25,9 +26,9 @@ from torch.nn import functional
 from formread.reading.prepare import HEIGHT, prepare
 from formread.reading.recogniser import ALPHABET, padded_width
 from models import texts
-from models.camera import Box, Grain, photograph, printed_pounds, scene
+from models.camera import Box, Grain, forms_print, photograph, scene
 from models.compose import Hands, sway, whole, write
-from models.network import READER, TEACHER, Network
+from models.network import SIZES, Network
 
 Bytes = npt.NDArray[np.uint8]
 Packed = dict[int, tuple[Bytes, Bytes, Bytes]]
@@ -90,7 +91,7 @@ class Feed:
 
     def _work(self, seed: int) -> None:
         cv2.setNumThreads(1)
-        rng, signs = np.random.default_rng(seed), printed_pounds()
+        rng, signs = np.random.default_rng(seed), forms_print()
         while True:
             self.out.put(pack([scene(self._hands, self._grain, signs, rng) for _ in range(_CHUNK)]))
 
@@ -220,7 +221,7 @@ def exact(network: Network, packed: Packed, device: torch.device) -> float:
 def validation(archive: Path, count: int) -> dict[str, Packed]:
     """Return boxes by calibration hands: whole numbers as written, composed strings, both by pen and carbon."""
     rng = np.random.default_rng(7)
-    hands, grain, signs = Hands(archive, "calibration"), Grain(rng), printed_pounds()
+    hands, grain, signs = Hands(archive, "calibration"), Grain(rng), forms_print()
     real: list[Box] = []
     while len(real) < count // 2:
         said = whole(hands, rng)
@@ -250,36 +251,34 @@ def _store(state: dict[str, Any], path: Path) -> None:
 
 
 class Course:
-    """Teacher, reader, their averages over the last steps, and the optimiser.
-
-    In the second session the teacher is done: it only answers, and the time goes to the reader.
-    """
+    """Teacher, reader, which of them learn, their averages over the last steps, and the optimiser."""
 
     def __init__(self, options: argparse.Namespace, device: torch.device) -> None:
-        self.reader, self.teacher = (Network(size).to(device) for size in (READER, TEACHER))
+        self.networks = {name: Network(size).to(device) for name, size in SIZES.items()}
         self._folder: Path = options.folder
-        self.follows: bool = options.follow
-        if self.follows:
-            for network, name in ((self.reader, "reader.pt"), (self.teacher, "teacher.pt")):
-                state = torch.load(self._folder / name, map_location=device, weights_only=True)
+        self.learn: list[str] = [options.only] if options.only else list(SIZES)
+        if options.only:
+            for name in {*self.learn, "teacher"}:
+                network = self.networks[name]
+                state = torch.load(self._folder / f"{name}.pt", map_location=device, weights_only=True)
                 network.load_state_dict(
                     {k: v.float() if v.is_floating_point() else v for k, v in state.items()}
                 )
-            self.teacher.eval().requires_grad_(requires_grad=False)
-        self._learn = [self.reader] if self.follows else [self.reader, self.teacher]
-        groups = [{"params": list(n.parameters())} for n in self._learn]
+                if name not in self.learn:
+                    network.eval().requires_grad_(requires_grad=False)
+        groups = [{"params": list(self.networks[name].parameters())} for name in self.learn]
         self._optimiser = torch.optim.AdamW(groups, lr=1e-3, weight_decay=0.02, fused=device.type == "cuda")
-        self.averages = [copy.deepcopy(n) for n in (self.reader, self.teacher)]
+        self.averages = {name: copy.deepcopy(self.networks[name]) for name in self.learn}
         self.steps = 0
-        for network in (self.reader, self.teacher, *self.averages):
+        for network in (*self.networks.values(), *self.averages.values()):
             network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
             network.row.flatten_parameters()
 
-    def answers(self, x: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        """Return the log-probabilities of reader and teacher."""
+    def answer(self, name: str, x: torch.Tensor) -> torch.Tensor:
+        """Return the log-probabilities of a network."""
         with torch.autocast(x.device.type, torch.bfloat16):
-            ours, theirs = self.reader(x), self.teacher(x)
-        return torch.log_softmax(ours.float(), 2), torch.log_softmax(theirs.float(), 2)
+            logits = self.networks[name](x)
+        return torch.log_softmax(logits.float(), 2)
 
     def step(self, total: torch.Tensor, rate: float) -> None:
         """Move the networks that learn, and their averages."""
@@ -291,16 +290,16 @@ class Course:
             torch.nn.utils.clip_grad_norm_(group["params"], 5.0)
         self._optimiser.step()
         self.steps += 1
-        for average, network in zip(self.averages, self._learn, strict=False):
-            _average(average, network, min(_DECAY, (1 + self.steps) / (10 + self.steps)))
+        for name, average in self.averages.items():
+            _average(average, self.networks[name], min(_DECAY, (1 + self.steps) / (10 + self.steps)))
 
     def save(self) -> None:
         """Write the averaged networks, the teacher at half precision: that is all its answers need."""
-        _store(self.averages[0].state_dict(), self._folder / "reader.pt")
-        if not self.follows:
-            state = self.averages[1].state_dict()
-            half = {k: v.half() if v.is_floating_point() else v for k, v in state.items()}
-            _store(half, self._folder / "teacher.pt")
+        for name, average in self.averages.items():
+            state = average.state_dict()
+            if name == "teacher":
+                state = {k: v.half() if v.is_floating_point() else v for k, v in state.items()}
+            _store(state, self._folder / f"{name}.pt")
 
 
 def train(options: argparse.Namespace) -> None:
@@ -324,14 +323,23 @@ def train(options: argparse.Namespace) -> None:
         rate = options.rate * min(1.0, (course.steps + 1) / _WARM)
         rate *= max(0.002, 0.5 * (1 + math.cos(math.pi * share)))
         x, classes, lengths, _ = pools.draw(drawn, options.batch)
-        ours, theirs = course.answers(x)
-        early = share < _EARLY and not course.follows
-        own, lead = (losses(y, classes, lengths, cap=not early).mean() for y in (ours, theirs))
-        lean = functional.kl_div(ours, theirs.detach(), reduction="none", log_target=True).sum((1, 2)).mean()
-        weight = share / _EARLY if early else 1.0  # a teacher that knows nothing yet is not leant on
-        total = own * (1 - 0.5 * weight) + weight * lean
-        course.step(total if course.follows else total + lead, rate)
-        sums += torch.stack([own.detach(), lead.detach(), lean.detach(), torch.ones((), device=device)])
+        early = share < _EARLY and not options.only
+        total = torch.zeros((), device=device)
+        theirs = course.answer("teacher", x)
+        if "teacher" in course.learn:
+            each = losses(theirs, classes, lengths, cap=not early)
+            total, sums[1] = total + each.mean(), sums[1] + each.detach().mean()
+        if "reader" in course.learn:
+            ours = course.answer("reader", x)
+            each = losses(ours, classes, lengths, cap=not early)
+            lean = (
+                functional.kl_div(ours, theirs.detach(), reduction="none", log_target=True).sum((1, 2)).mean()
+            )
+            weight = share / _EARLY if early else 1.0  # a teacher that knows nothing yet is not leant on
+            total = total + each.mean() * (1 - 0.5 * weight) + weight * lean
+            sums[0], sums[2] = sums[0] + each.detach().mean(), sums[2] + lean.detach()
+        sums[3] += 1
+        course.step(total, rate)
         if time.time() - said > options.every:
             mean = (sums[:3] / sums[3]).tolist()
             print(
@@ -350,9 +358,11 @@ def train(options: argparse.Namespace) -> None:
 
 
 def _scores(course: Course, checks: dict[str, Packed], device: torch.device) -> dict[str, list[float]]:
-    """Return the share read exactly by reader and teacher."""
-    asked = course.averages[:1] if course.follows and course.steps else course.averages
-    return {name: [round(exact(a, packed, device), 4) for a in asked] for name, packed in checks.items()}
+    """Return the share read exactly by the networks that learn, teacher first."""
+    return {
+        name: [round(exact(a, packed, device), 4) for a in course.averages.values()]
+        for name, packed in checks.items()
+    }
 
 
 def options_for(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
@@ -378,9 +388,7 @@ def _options() -> argparse.Namespace:
         "--course", type=float, default=1080, help="seconds over which the rate falls to none"
     )
     parser.add_argument("--every", type=float, default=60, help="seconds between reports")
-    parser.add_argument(
-        "--follow", action="store_true", help="go on with the reader in the folder; its teacher only answers"
-    )
+    parser.add_argument("--only", choices=sorted(SIZES), help="go on with this network in the folder alone")
     return parser.parse_args()
 
 

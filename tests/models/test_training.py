@@ -84,7 +84,7 @@ def test_the_same_seed_gives_the_same_picture(hands: compose.Hands) -> None:
     pictures = []
     for _ in range(2):
         rng = np.random.default_rng(5)
-        pictures.append(camera.scene(hands, grain, camera.printed_pounds(), rng))
+        pictures.append(camera.scene(hands, grain, camera.forms_print(), rng))
     assert pictures[0].label == pictures[1].label
     assert np.array_equal(pictures[0].crop, pictures[1].crop)
 
@@ -92,9 +92,19 @@ def test_the_same_seed_gives_the_same_picture(hands: compose.Hands) -> None:
 def test_an_empty_writing_leaves_a_picture_of_paper(hands: compose.Hands) -> None:
     grain = camera.Grain(np.random.default_rng(0), 1024)
     rng = np.random.default_rng(8)
-    box = camera.photograph(Writing([], ""), hands, grain, camera.printed_pounds(), "carbon", rng)
+    box = camera.photograph(Writing([], ""), hands, grain, camera.forms_print(), "carbon", rng)
     assert box.label == ""
     assert box.crop.shape[2] == 3
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_stroke_through_a_row_leaves_the_box_on_both_sides(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    frame = camera._frame(Writing([np.array([(0.0, 0.0), (1.0, 1.0)], np.float32)], "1"), rng)
+    canvas = np.zeros((frame.height * frame.over, frame.width * frame.over), np.uint8)
+    camera._cross(canvas, frame, 3, rng)
+    assert canvas[:, 0].any()
+    assert canvas[:, -1].any()
 
 
 def test_texts_use_only_signs_that_the_reader_knows() -> None:
