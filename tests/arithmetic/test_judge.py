@@ -57,6 +57,16 @@ def test_each_slip_of_the_pen_is_called_wrong_and_by_its_name(written: int, kind
     assert (judged.verdict, judged.slip_kind, judged.difference) == ("wrong", kind, written - RIGHT)
 
 
+@pytest.mark.parametrize("read", [2200, 245])
+def test_a_total_that_reads_as_if_its_box_were_cut_out_wrongly_is_blamed_on_nobody(read: int) -> None:
+    slip = a_slip(ROWS, total=read)
+    sure = Tabled("amount", {read: 1 - 1e-9}, floor=1e-12)
+    judged = judge(replace(slip, totals=(TotalReading("total", sure),)))
+    assert judged.verdict == "unsure"
+    assert judged.ask is not None
+    assert judged.ask.role == "total"
+
+
 def test_a_wrong_product_is_shown_in_its_row() -> None:
     judged = judged_slip([ROWS[0], ROWS[1], (3, 299, 879)], total=2227)
     assert judged.verdict == "wrong"
