@@ -334,10 +334,9 @@ def _joined(a: Rectangle, b: Rectangle) -> Rectangle:
 def place_totals(around: Surroundings) -> list[TotalPlace]:
     """Return the places that the labels speak of, and those that stand in one block with them."""
     slots = _told(around)
-    known = [slot for slot in slots if slot.match.known >= KNOWN]
-    if not known and not any(printed.known for printed in around.prints):
+    known = _completed(around, [slot for slot in slots if slot.match.known >= KNOWN])
+    if not known:  # no label was read, or none that speaks of any place
         return _halved(around, _unlabelled(around))
-    known = _completed(around, known)
     others = [slot for slot in slots if slot.match.known < KNOWN and slot.kind in ("box", "line")]
     chosen = _with_kin(around, known, others)
     chosen = [slot for slot in chosen if not slot.match.roles.get("count", 0.0) > 0.5]

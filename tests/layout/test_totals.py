@@ -170,6 +170,14 @@ def test_a_box_whose_word_is_not_known_counts_where_it_stands_in_one_block_with_
     assert assign_totals([place.match for place in found]) == ("goods", "total")
 
 
+def test_a_label_that_speaks_of_no_place_leaves_the_boxes_under_the_money_column() -> None:
+    prints = [label("Total", 60, 1400, "total")]
+    assert places([], [], prints) == []
+    lines = [level(480, 600, y) for y in (650, 700)]
+    sides = [rule(600, 700, x) for x in (480, 600)]
+    assert len(places(lines, sides, prints)) == 2
+
+
 def test_a_number_of_pieces_is_no_money() -> None:
     lines = [level(480, 600, y) for y in (650, 700, 750)]
     sides = [rule(650, 750, x) for x in (480, 600)]
