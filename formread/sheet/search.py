@@ -1,6 +1,6 @@
 """Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import cv2
 import numpy as np
@@ -56,11 +56,8 @@ def find_sheets(photo: Image) -> SheetSearch:
         reason = f"The photo is too small to read ({width} x {height} pixels). {_SMALL_ADVICE}"
         return SheetSearch((), reason)
     pyramid = _pyramid(photo)
-    copy, scale = _without_writing(pyramid)
-    seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
     sheets = []
-    for rough, sure in instances.outlines(seen):
-        sides = _followed(photo, copy, scale, seen, rough)
+    for sides, sure in _seen(photo, pyramid):
         if sides is not None and _is_form(pyramid, np.array([side.start for side in sides]), sure):
             sheets.append(_flattened(photo, sides))
     if not sheets:
@@ -83,9 +80,7 @@ def find_page(photo: Image) -> Sheet:
     """
     height, width = photo.shape[:2]
     pyramid = _pyramid(photo)
-    copy, scale = _without_writing(pyramid)
-    seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    found = [_followed(photo, copy, scale, seen, rough) for rough, _ in instances.outlines(seen)]
+    found = [sides for sides, _ in _seen(photo, pyramid)]
     areas = [
         (quads.area(np.array([side.start for side in sides])), at) for at, sides in enumerate(found) if sides
     ]
@@ -95,6 +90,14 @@ def find_page(photo: Image) -> Sheet:
         last = np.array([width - 1, height - 1], np.float64)
         sides = edge.straight(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * last)
     return _flattened(photo, sides, _PAGE_SIDES)
+
+
+def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float]]:
+    """Yield the sides of each sheet that the finder sees, followed in the photo, and how sure the finder is."""
+    copy, scale = _without_writing(pyramid)
+    seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
+    for rough, sure in instances.outlines(seen):
+        yield _followed(photo, copy, scale, seen, rough), sure
 
 
 def _without_writing(pyramid: list[Image]) -> tuple[npt.NDArray[np.float32], float]:
