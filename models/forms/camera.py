@@ -208,7 +208,7 @@ def _light(h: int, w: int, rng: Generator) -> npt.NDArray[np.float32]:
 def develop(image: Image, rng: Generator) -> Image:
     """Return the picture as a phone gives it: light, softness, contrast, noise and JPEG."""
     h, w = image.shape[:2]
-    light = _light(h, w, rng) * float(rng.uniform(0.72, 1.0))
+    light = _light(h, w, rng) * float(1.0 - 0.26 * rng.random() ** 1.6)
     field = cv2.resize(np.clip(light * 255, 0, 255).astype(np.uint8), (w, h), interpolation=cv2.INTER_LINEAR)
     image = cv2.multiply(image, field, scale=1 / 255)
     if rng.random() < 0.05:

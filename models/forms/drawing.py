@@ -9,7 +9,7 @@ from numpy.random import Generator
 
 from models.forms import camera, extras, table, totals
 from models.forms.faces import Digits, Fonts
-from models.forms.paper import Canvas, Rect, Rule, Style, draw_style
+from models.forms.paper import Canvas, Rect, Rule, Style, draw_style, fitted
 from models.forms.writing import Writer, draw_writer
 
 _RIM = 0.05  # of the longer side: table drawn around the paper, for the cut to reach into
@@ -21,6 +21,12 @@ _SIZES = (
 """Papers in millimetres and how often each is drawn: A6, A5, a third of A4, A4, ... (common practice, no source)."""
 
 
+_STRIPS = (
+    "Please send me:", "Your order", "I would like to order", "Please supply", "Goods ordered", "ORDER", "Order details",
+    "Write your order here", "List your goods below", "Please deliver the following", "Section A: goods",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Place:
     """Something on a drawn form, in pixels of the final picture.
@@ -29,6 +35,7 @@ class Place:
     ``other``), a totals box's (``goods``, ``delivery``, ``discount``, ``deposit``, ``other_total``, ``total``),
     ``heading``, ``label``, ``serial``, ``customer`` or ``decoy``. `corners` (4, 2) float32: tl, tr, br, bl, x then y.
     `row` counts body rows from 1. Where a rule parts pounds from pence there are two places, the right one `pence`.
+    A label printed inside its totals box is no place of its own.
     """
 
     kind: str
@@ -201,6 +208,12 @@ class _Plan:
         self.foot_blocks = foot
         high = self._head_share(head, inner)
         low = inner.height * float(rng.uniform(0.05, 0.2)) if foot else 0.0
+        need = (26 + (6.5 * len(entries) if mode not in ("beside", "bar") else 8)) * mm
+        if high + low > inner.height - need:
+            spared = max(0.25, (inner.height - need) / (high + low))
+            high, low = high * spared, low * spared
+            if high < 12 * mm:
+                head = [b for b in head if b not in extras.DECOYS]
         body = Rect(inner.left, inner.top + high, inner.right, inner.bottom - low)
         if rng.random() < 0.08 and head and foot:  # the head of the form below the table
             body = Rect(inner.left, inner.top + low, inner.right, inner.bottom - high)
@@ -229,6 +242,12 @@ class _Plan:
         if side is not None and self.side_free is not None:
             moved = moved or ["blurb"]
             extras.fill(self.canvas, style, self.side_free, moved, writer, rng, filled)
+        if filled and rng.random() < 0.12:
+            free = [
+                r for r in (areas[1] if not foot else None, self.spare, None if foot else self.left_over) if r
+            ]
+            if free:
+                extras.notes(self.canvas, free[int(rng.integers(len(free)))], writer, rng)
         if tear:
             extras.tear_off(self.canvas, style, torn, writer, rng, filled)
 
@@ -274,6 +293,7 @@ class _Plan:
         rng, style, mm = self.rng, self.style, self.style.mm
         canvas = self.canvas
         self.left_over: Rect | None = None
+        self.spare: Rect | None = None
         self.side_free = side
         pitch = max(float(rng.uniform(4.8, 11.0)) * mm, 17.0)
         panel: Rect | None = None
@@ -333,13 +353,28 @@ class _Plan:
             share = float(rng.uniform(0.72, 0.95))
             at = float(rng.choice([0.0, 0.5, 1.0])) * (1 - share) * area.width
             area = Rect(area.left + at, area.top, area.left + at + share * area.width, area.bottom)
-        spec = table.draw_spec(rng, style, area.width)
+        area = self._strip(area)
+        double = area.width > 150 * mm and rng.random() < 0.22
+        middle = float(rng.choice([0.0, 2.0, 5.0])) * mm
+        spec = table.draw_spec(rng, style, (area.width - middle) / 2 if double else area.width)
         spec.head = table.head_height(spec, style, pitch, rng)
-        below = 0.0
-        if mode in ("continuation", "aligned", "line") and entries:
-            below = high + look.gap + (float(rng.uniform(0.6, 3)) * mm if mode != "continuation" else 0)
-        elif mode == "bar" and entries:
-            below = look.step + float(rng.uniform(0.8, 3)) * mm
+        least = max(4.6 * mm, 15.0)
+        below = self._below(mode, entries, look)
+        while (
+            area.height - spec.head - below < 3 * least
+        ):  # too much for the paper: less heading, lower, fewer boxes
+            if spec.head > 3 * spec.capital and spec.lines > 1:
+                spec.lines, spec.upright, spec.group = 1, False, None
+                spec.head = table.head_height(spec, style, 0.0, rng)
+            elif panel is None and look.step > 1.05 * least:
+                look.step, look.gap, look.loud = least, min(look.gap, 0.4 * mm), look.loud.replace("tall", "")
+                if look.label != "left":
+                    look.label = "left"
+            elif panel is None and len(entries) > 1:
+                del entries[len(entries) - 2]
+            else:
+                break
+            below = self._below(mode, entries, look)
         room = area.height - spec.head - below
         rows = int(np.clip(room // pitch, 3, 20))
         if rows * pitch > room:
@@ -353,15 +388,64 @@ class _Plan:
             rows = max(3, min(rows, len(lines)))
             bottom = area.top + spec.head + rows * pitch
         self.writer = writer = draw_writer(rng, self.fonts, self.digits, mm, pitch)
-        grid = table.draw_table(
-            canvas, style, spec, Rect(area.left, area.top, area.right, bottom), rows, lines, writer, rng
-        )
+        if bottom < area.top + 0.6 * (area.height - below) and mode not in ("beside", "elsewhere"):
+            self.spare = Rect(area.left, bottom + below + 3 * mm, area.right, area.bottom)
+        if rng.random() < 0.06:
+            canvas.fill(
+                Rect(area.left, area.top, area.right, bottom).inset(-1.5 * mm),
+                (252, 252, 251) if min(style.paper) < 225 else style.mix(0.08, style.second),
+            )
+        if double:  # two tables side by side, the second going on where the first ends
+            half = (area.width - middle) / 2
+            first = Rect(area.left, area.top, area.left + half, bottom)
+            table.draw_table(canvas, style, spec, first, rows, lines[:rows], writer, rng)
+            further = table.draw_lines(rng, rows, spec) if len(lines) >= rows else []
+            lines = lines + further
+            whole = Rect(area.right - half, area.top, area.right, bottom)
+            grid = table.draw_table(canvas, style, spec, whole, rows, further, writer, rng, rows + 1)
+        else:
+            whole = Rect(area.left, area.top, area.right, bottom)
+            grid = table.draw_table(canvas, style, spec, whole, rows, lines, writer, rng)
         if filled or rng.random() < 0.05:
             totals.fill_entries(rng, entries, lines)
         if not entries:
             return filled
         self._totals(mode, look, grid, entries, panel, area, bottom, writer)
         return filled
+
+    def _below(self, mode: str, entries: list[totals.Entry], look: totals.Look) -> float:
+        """Return how much room the totals need below the table."""
+        if not entries or mode in ("beside", "elsewhere"):
+            return 0.0
+        if mode == "bar":
+            return look.step + 2.5 * self.style.mm
+        return totals.height(entries, look) + (look.gap if mode == "continuation" else 3 * self.style.mm)
+
+    def _strip(self, area: Rect) -> Rect:
+        """Print a band over the table now and then; return what is left."""
+        rng, style, canvas = self.rng, self.style, self.canvas
+        if rng.random() > 0.09 or area.height < 50 * style.mm:
+            return area
+        tall = style.capital * float(rng.uniform(1.8, 2.4))
+        band = Rect(area.left, area.top, area.right, area.top + tall)
+        words = str(rng.choice(_STRIPS))
+        colour = style.mix(1.0)
+        look = rng.random()
+        if look < 0.35:
+            canvas.fill(band, style.mix(0.85, style.second))
+            colour = style.paper
+        elif look < 0.7:
+            canvas.box(band, style.rule(rng, "column"))
+        size = fitted(words, style.bold, style.capital, band.width - 6)
+        if rng.random() < 0.6:
+            canvas.text(
+                band.middle[0], (band.top + band.bottom + size) / 2, words, style.bold, size, colour, "m"
+            )
+        else:
+            canvas.text(band.left + 4, (band.top + band.bottom + size) / 2, words, style.bold, size, colour)
+        return Rect(
+            area.left, band.bottom + float(rng.choice([0.0, 0.8])) * style.mm, area.right, area.bottom
+        )
 
     def _totals(
         self, mode: str, look: totals.Look, grid: table.Grid, entries: list[totals.Entry], panel: Rect | None, area: Rect,
@@ -378,7 +462,9 @@ class _Plan:
         end = max(area.bottom, top + 10 * mm)
         if mode == "continuation":
             covered = totals.continuation(canvas, style, grid, look, entries, writer, rng, top)
-        elif mode == "bar":
+        elif mode == "bar" or (
+            mode == "line" and look.label == "left" and len(entries) < 4 and rng.random() < 0.4
+        ):
             left = area.left if rng.random() < 0.6 else area.left + float(rng.uniform(0.05, 0.5)) * area.width
             covered = Rect(left, top, area.right, min(end, top + look.step))
             totals.bar(canvas, style, look, entries, covered, writer, rng)

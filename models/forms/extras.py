@@ -43,6 +43,34 @@ def fill(
         fill(canvas, style, part, names, writer, rng, filled)
 
 
+_NOTES = (
+    "please ring bell",
+    "thank you",
+    "back Tues",
+    "leave next door",
+    "cash in env.",
+    "2 more pls",
+    "no rush",
+    "see over",
+)
+
+
+def notes(canvas: Canvas, rect: Rect, writer: Writer, rng: Generator) -> None:
+    """Scribble a message or a sum into free room: writing that belongs to no box."""
+    if rect.width < 60 or rect.height < 20:
+        return
+    tall = min(rect.height, 1.8 * writer.tall)
+    y = rect.top + float(rng.uniform(0, 1)) * (rect.height - tall)
+    part = Rect(rect.left + float(rng.uniform(0, 0.4)) * rect.width, y, rect.right, y + tall)
+    if rng.random() < 0.6:
+        writer.write(canvas, wording.pick(rng, _NOTES), part, rng, size=1.1)
+    else:
+        a, b = rng.integers(1, 60, 2)
+        writer.number(
+            canvas, f"{a}.{b:02d}" if rng.random() < 0.6 else f"{a}x{b}={a * b}", part, rng, "l", 0.9
+        )
+
+
 def _lines(style: Style, rect: Rect, share: float = 1.0, least: float = 5.0) -> float:
     return float(np.clip(style.capital * share, least, max(least, rect.height * 0.5)))
 

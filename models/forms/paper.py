@@ -138,7 +138,7 @@ def draw_style(rng: Generator, fonts: Fonts, mm: float) -> Style:
         paper=(r, g, b), ink=thinned[0], second=thinned[1], mm=mm, plain=plain, bold=bold,
         title=fonts.titles[int(rng.integers(len(fonts.titles)))],
         case=str(rng.choice(["as is", "upper", "lower", "title"], p=[0.55, 0.3, 0.07, 0.08])),
-        capital=float(np.clip(mm * rng.uniform(1.5, 2.6), 6.0, 17.0)), strength=strength, fonts=fonts,
+        capital=float(np.clip(mm * rng.uniform(1.6, 3.0), 6.5, 18.0)), strength=strength, fonts=fonts,
     )  # fmt: skip
 
 

@@ -76,9 +76,12 @@ class Spec:
     start: int = 1
     upright: bool = False
     """Headings of narrow columns run upwards."""
-    sign: str = ""
     head: float = 0.0
     """Height of the heading, pixels."""
+    heavy: Rule | None = None
+    """The rule before columns of money, where it differs from the others."""
+    group: tuple[int, int, str] | None = None
+    """A heading over several columns: the first, the last, its words."""
 
 
 @dataclass
@@ -104,8 +107,8 @@ class Line:
     """What is written in one row, pence for money; None for an empty box."""
 
     quantity: int
-    price: int
-    total: int
+    price: int | None
+    total: int | None
     code: str
     goods: str
     struck: bool = False
@@ -122,10 +125,11 @@ def draw_columns(rng: Generator, room: float) -> list[Column]:
         core.reverse()
     if rng.random() < 0.24:
         core.insert(0 if rng.random() < 0.6 else len(core), "page")
-    for kind, share in (("size", 0.22), ("other", 0.17)):
-        if rng.random() < share:
+    roomy = 1.5 if room > 120 else 1.0
+    for kind, share in (("size", 0.2), ("other", 0.2)):
+        if rng.random() < share * roomy:
             core.append(kind)
-            if rng.random() < 0.25:
+            if rng.random() < 0.2 * roomy:
                 core.append("other")
     quantity = ["quantity"] if rng.random() < 0.94 else []
     price = ["unit_price"] if rng.random() < 0.86 else []
@@ -190,8 +194,10 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
                 c.guide = "."
             elif guides < 0.23:
                 c.guide = "£."
-        if c.kind == "code" and combs:
+        if combs and c.kind == "code":
             c.comb = int(rng.integers(4, 8))
+        elif combs and c.kind in ("quantity", "page") and rng.random() < 0.35:
+            c.comb = 2
         c.shaded = (mode == "columns" and c.money) or (
             rng.random() < 0.06 and mode in ("grid", "rows", "cols")
         )
@@ -239,12 +245,42 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         face=style.bold if rng.random() < 0.5 else style.plain,
         capital=style.capital * float(rng.uniform(0.75, 1.15)), centred=bool(rng.random() < 0.62), band=band, shade=tint,
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
-        sign=str(rng.choice(["£", "p", "£:p"])),
+        heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
     )  # fmt: skip
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
     _name(rng, style, spec)
+    if rng.random() < 0.08 and heading != "none":
+        _group(rng, style, spec)
     return spec
+
+
+def _group(rng: Generator, style: Style, spec: Spec) -> None:
+    """Set one heading over two or three neighbouring columns."""
+    kinds = [c.kind for c in spec.columns]
+    if kinds[-2:] == ["unit_price", "line_total"] and rng.random() < 0.5:
+        first, last = len(kinds) - 2, len(kinds) - 1
+        words = wording.pick(rng, ("Price", "Cost", "Money", "Prices in £", "Amount", "£ Sterling"))
+        spec.columns[first].heading = cased(
+            rng, style, wording.pick(rng, ("Each", "of one", "per item", "Unit", "One"))
+        )
+        spec.columns[last].heading = cased(
+            rng, style, wording.pick(rng, ("Total", "in all", "of all", "Sum", "Line"))
+        )
+    elif (
+        len(kinds) > 3
+        and kinds[0] in ("code", "page", "description")
+        and kinds[1] in ("code", "page", "description", "size")
+    ):
+        first, last = 0, 1
+        words = wording.pick(
+            rng, ("From the catalogue", "Catalogue", "Goods", "Article", "What you'd like", "Product")
+        )
+    else:
+        return
+    if any(c.divider is not None for c in spec.columns[first : last + 1]):
+        spec.split = "over"
+    spec.group = first, last, cased(rng, style, words)
 
 
 def _name(rng: Generator, style: Style, spec: Spec) -> None:
@@ -281,6 +317,8 @@ def head_height(spec: Spec, style: Style, pitch: float, rng: Generator) -> float
         tall = max(tall, spec.capital * 7)
     if any(c.divider for c in spec.columns) and spec.split == "parted":
         tall += spec.capital * 1.9
+    if spec.group is not None:
+        tall += spec.capital * 1.8
     return max(tall, float(rng.uniform(0.5, 0.9)) * pitch)
 
 
@@ -294,9 +332,9 @@ def draw_table(
     pitch = (rect.bottom - top) / rows
     grid = Grid(spec, rect, top, pitch, rows, xs)
     _shades(canvas, style, grid)
-    if spec.head:
-        _headings(canvas, style, grid, rng)
+    colour = _headings(canvas, style, grid, rng) if spec.head else style.ink
     _rules(canvas, style, grid)
+    _over(canvas, style, grid, colour)
     for k in range(rows):
         line = lines[k] if k < len(lines) else None
         for c in spec.columns:
@@ -339,7 +377,8 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
     if spec.mode in ("grid", "cols"):
         start = rect.top if spec.heading in ("plain", "shaded") or spec.head == 0 else grid.top
         for c in spec.columns[1:]:
-            canvas.line((c.left, start), (c.left, rect.bottom), spec.column)
+            rule = spec.heavy if spec.heavy is not None and c.money else spec.column
+            canvas.line((c.left, start), (c.left, rect.bottom), rule)
     if spec.mode == "underlines":
         gap = spec.gap
         for y in ys[1:]:
@@ -361,7 +400,7 @@ def _divider(c: Column) -> float:
     return c.left + c.divider * (c.right - c.left)
 
 
-def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> None:
+def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> Colour:
     spec, rect = grid.spec, grid.rect
     colour = style.mix(1.0)
     band = Rect(rect.left, rect.top, rect.right, grid.top)
@@ -379,8 +418,10 @@ def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> None:
         else:
             canvas.fill(band, fill)
     split = spec.heading == "reversed" and rng.random() < 0.5
-    for c in spec.columns:
-        cell = Rect(c.left + gap / 2, band.top, c.right - gap / 2, band.bottom - gap / 2)
+    strip = spec.capital * 1.8
+    for i, c in enumerate(spec.columns):
+        under = spec.group is not None and spec.group[0] <= i <= spec.group[1]
+        cell = Rect(c.left + gap / 2, band.top + strip * under, c.right - gap / 2, band.bottom - gap / 2)
         if gap and fill is not None:
             canvas.panel(cell, fill, spec.rounded)
         elif gap and spec.heading == "plain":
@@ -424,6 +465,26 @@ def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> None:
         canvas.text((x + cell.right) / 2, y, "p", spec.face, small, colour, "m")
         canvas.place("heading", Rect(cell.left, upper, x, cell.bottom))
         canvas.place("heading", Rect(x, upper, cell.right, cell.bottom))
+    return colour
+
+
+def _over(canvas: Canvas, style: Style, grid: Grid, colour: Colour) -> None:
+    """Print the heading over several columns; the rules between them were drawn through it, so wipe it first."""
+    spec, rect = grid.spec, grid.rect
+    if spec.group is None:
+        return
+    first, last, words = spec.group
+    left, right = spec.columns[first].left, spec.columns[last].right
+    cell = Rect(left, rect.top, right, rect.top + spec.capital * 1.8)
+    middle = canvas.image[round(cell.top + 3), round(left + 6)].tolist()
+    canvas.fill(cell.inset(3, 2), (middle[0], middle[1], middle[2]))
+    size = fitted(words, spec.face, spec.capital, cell.width - 4)
+    canvas.text(cell.middle[0], (cell.top + cell.bottom + size) / 2, words, spec.face, size, colour, "m")
+    rule = (
+        spec.column if spec.heading != "reversed" else Rule("solid", max(1.0, spec.column.thick), style.paper)
+    )
+    canvas.line((left, cell.bottom), (right, cell.bottom), rule)
+    canvas.place("heading", cell)
 
 
 def heading(canvas: Canvas, spec: Spec, cell: Rect, words: str, colour: Colour, rng: Generator) -> None:
@@ -493,7 +554,7 @@ def _cell(
     if c.comb:
         for i in range(1, c.comb):
             at = cell.left + i * cell.width / c.comb
-            canvas.line((at, cell.top if k % 1 == 0 else y), (at, cell.bottom), spec.pence)
+            canvas.line((at, cell.top), (at, cell.bottom), spec.pence)
     if c.guide:
         capital = min(spec.capital, cell.height * 0.45)
         foot = (cell.top + cell.bottom + capital) / 2
@@ -550,10 +611,15 @@ def _write(
             writer.write(canvas, line.goods, inner, rng)
     elif c.kind == "code":
         _code(canvas, c, inner, line, writer, rng)
-    elif c.kind == "quantity":
-        writer.number(canvas, str(line.quantity), inner, rng)
-    elif c.kind == "page":
-        writer.number(canvas, str(int(rng.integers(2, 130))), inner, rng)
+    elif c.kind in ("quantity", "page"):
+        text = str(line.quantity if c.kind == "quantity" else int(rng.integers(2, 130)))
+        if c.comb and len(text) <= c.comb:
+            wide = inner.width / c.comb
+            for i, d in enumerate(text, c.comb - len(text)):
+                part = Rect(inner.left + i * wide, inner.top, inner.left + (i + 1) * wide, inner.bottom)
+                writer.number(canvas, d, part, rng, "m")
+        else:
+            writer.number(canvas, text, inner, rng)
     elif c.kind in ("size", "other"):
         chance = rng.random()
         if chance < 0.45:
@@ -563,9 +629,9 @@ def _write(
         elif chance < 0.8:
             writer.number(canvas, str(int(rng.integers(1, 45))), inner, rng)
     elif c.kind == "unit_price":
-        if rng.random() < 0.97:
+        if line.price is not None and rng.random() < 0.97:
             money(canvas, cell, x, line.price, writer, rng)
-    elif rng.random() < 0.95:
+    elif line.total is not None and rng.random() < 0.96:
         money(canvas, cell, x, line.total, writer, rng)
 
 
@@ -590,6 +656,8 @@ def _code(canvas: Canvas, c: Column, inner: Rect, line: Line, writer: Writer, rn
 
 def money(canvas: Canvas, cell: Rect, x: float | None, pence: int, writer: Writer, rng: Generator) -> None:
     """Write an amount into a box, or its pounds and pence into the two halves of one."""
+    if rng.random() < 0.015:  # written over something crossed out
+        writer.scribble(canvas, Rect(cell.left, cell.top, cell.left + 0.6 * cell.width, cell.bottom), rng)
     if x is None:
         writer.number(canvas, amount(pence, writer, rng), cell.inset(min(3.0, 0.06 * cell.width), 1), rng)
         return
@@ -620,19 +688,18 @@ def draw_lines(rng: Generator, rows: int, spec: Spec) -> list[Line | None]:
     if spec.mode in ("none", "cols") or not spec.head:
         filled = max(filled, int(0.6 * rows))
     lines: list[Line | None] = []
+    priced, summed = rng.random() < 0.95, rng.random() < 0.94
     for _ in range(filled):
         quantity = int(rng.integers(1, 4)) if rng.random() < 0.8 else int(rng.integers(1, 40))
         price = int(rng.integers(4, 400)) * 5 if rng.random() < 0.5 else int(rng.integers(0, 25)) * 100 + 99
-        lines.append(
-            Line(
-                quantity,
-                price,
-                quantity * price,
-                code(rng, form),
-                wording.goods(rng),
-                bool(rng.random() < 0.03),
-            )
+        line = Line(
+            quantity, price, quantity * price, code(rng, form), wording.goods(rng), bool(rng.random() < 0.03)
         )
+        if not priced:
+            line.price = None
+        if not summed:
+            line.total = None
+        lines.append(line)
     if spec.printed:
         gaps: list[Line | None] = [None] * rows
         for k, line in zip(sorted(rng.choice(rows, filled, replace=False)), lines, strict=True):

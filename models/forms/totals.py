@@ -59,6 +59,8 @@ class Look:
     """How the total stands out: ``thick``, ``shaded``, ``tall``, ``reversed`` or not at all."""
     framed: bool
     """The labels stand in cells of their own."""
+    leader: bool = False
+    """Dots lead from label to box."""
 
 
 def draw_entries(rng: Generator, style: Style, look_short: bool = False) -> list[Entry]:
@@ -90,7 +92,7 @@ def draw_entries(rng: Generator, style: Style, look_short: bool = False) -> list
 
 def fill_entries(rng: Generator, entries: list[Entry], lines: list[Line | None]) -> None:
     """Draw what the customer writes into the totals: sums, whether right or wrong."""
-    goods = sum(line.total for line in lines if line is not None and not line.struck)
+    goods = sum(line.total or 0 for line in lines if line is not None and not line.struck)
     if not goods and rng.random() < 0.8:
         return
     total = goods
@@ -130,7 +132,10 @@ def draw_look(rng: Generator, style: Style, pitch: float, mode: str) -> Look:
         if mode == "line"
         else str(rng.choice(["box", "rows", "line", "panel"], p=[0.45, 0.35, 0.08, 0.12]))
     )
+    if mode == "continuation" and rng.random() < 0.5:  # simply the table's next rows
+        box, step = "rows", max(pitch, 14.0)
     return Look(
+        leader=bool(rng.random() < 0.1),
         box=box, frame=style.rule(rng, "column"), pence=style.rule(rng, "pence"), label=label,
         side="r" if rng.random() < 0.6 else "l",
         sign=str(rng.choice(["", "£", "£ "], p=[0.62, 0.28, 0.1])), dot=bool(rng.random() < 0.1),
@@ -167,6 +172,8 @@ def continuation(
     if not starts:
         left = grid.rect.left
     divider = last.divider if last.divider is not None and rng.random() < 0.8 else None
+    if spec.mode in ("grid", "rows", "columns") and rng.random() < 0.4:
+        _extend(canvas, grid, look, len(entries), top, left if rng.random() < 0.5 else grid.rect.left, rng)
     y = top
     for i, e in enumerate(entries):
         tall = look.step * (1.5 if look.loud == "tall" and i == len(entries) - 1 else 1.0)
@@ -197,6 +204,23 @@ def continuation(
             )
         y += tall + (look.gap if look.box != "rows" else 0.0)
     return Rect(left, top, last.right, y)
+
+
+def _extend(canvas: Canvas, grid: Grid, look: Look, n: int, top: float, left: float, rng: Generator) -> None:
+    """Draw the table's own frame and rules on around the rows of the totals."""
+    spec = grid.spec
+    gap = look.gap if look.box != "rows" else 0.0
+    tall = 1.5 if look.loud == "tall" else 1.0
+    bottom = top + (n - 1) * (look.step + gap) + tall * look.step
+    frame = spec.frame or spec.column
+    canvas.box(Rect(left, top, grid.last.right, bottom), frame)
+    if not gap:
+        for k in range(1, n):
+            canvas.line((left, top + k * look.step), (grid.last.left, top + k * look.step), spec.row)
+    if spec.mode == "grid" and left == grid.rect.left and rng.random() < 0.25:
+        for c in spec.columns[1:]:  # the columns run on beside the labels
+            if c.right < left + 0.35 * (grid.last.left - left):
+                canvas.line((c.right, top), (c.right, bottom), spec.column)
 
 
 def stack(
@@ -278,6 +302,9 @@ def _draw(
             inks.append(canvas.text(x, foot, part, face, capital, colour, "r" if look.side == "r" else "l"))
             foot += 1.4 * capital
         _label(canvas, inks, box)
+        if look.leader and look.side == "l" and len(inks) == 1 and room.right - inks[0].right > 14:
+            dots = Rule("dotted", max(0.9, 0.3 * style.mm), style.mix(0.9))
+            canvas.line((inks[0].right + 3, inks[0].bottom - 1), (room.right - 3, inks[0].bottom - 1), dots)
     elif look.label in ("above", "under"):
         capital = fitted(e.label, face, min(capital, box.height * 0.28), box.width)
         strip = capital * 1.6
@@ -318,6 +345,8 @@ def _draw(
         writer.number(canvas, str(e.count), writing.inset(3, 1), rng)
     elif e.pence is not None:
         money(canvas, writing, x, e.pence, writer, rng)
+        if e.kind == "total" and rng.random() < 0.07:
+            writer.stress(canvas, box, rng)
 
 
 def _label(canvas: Canvas, inks: list[Rect], box: Rect) -> None:

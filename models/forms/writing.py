@@ -143,6 +143,23 @@ class Writer:
         points = np.stack([np.convolve(np.interp(t, np.arange(n), v), kernel, "valid") for v in (x, y)], 1)
         _stroke(canvas.pen(), points, self.pen)
 
+    def stress(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
+        """Underline what stands in a box twice, or ring it."""
+        if rng.random() < 0.6:
+            y = rect.bottom - 0.12 * rect.height
+            for off in (0.0, 0.12):
+                xs = np.array([rect.left + 0.15 * rect.width, rect.right - 0.1 * rect.width]) + rng.normal(
+                    0, 2, 2
+                )
+                ys = y + off * rect.height + rng.normal(0, 1, 2)
+                _stroke(canvas.pen(), np.stack([xs, ys], 1), self.pen)
+            return
+        turn = np.linspace(0, 2 * np.pi + 0.5, 30)
+        x, y = rect.middle
+        xs = x + 0.5 * rect.width * np.cos(turn) * (1 + 0.02 * turn)
+        ys = y + 0.6 * rect.height * np.sin(turn) * (1 + 0.02 * turn)
+        _stroke(canvas.pen(), np.stack([xs, ys], 1), self.pen)
+
     def ditto(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
         """Write ditto marks."""
         x, y = (
