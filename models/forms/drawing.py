@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.random import Generator
 
-from models.forms import camera, extras, table, totals
+from models.forms import camera, extras, table, totals, wording
 from models.forms.faces import Digits, Fonts
 from models.forms.paper import Canvas, Rect, Rule, Style, draw_style, fitted
 from models.forms.writing import Writer, draw_writer
@@ -176,8 +176,10 @@ class _Plan:
         """Plan and draw the page."""
         rng, style, inner, mm = self.rng, self.style, self.inner, self.style.mm
         head, foot = self.blocks["head"], self.blocks["foot"]
-        if rng.random() < 0.08:
+        if rng.random() < 0.1:
             self._ornament()
+        if rng.random() < 0.05:
+            self.inner = inner = self._spine()
         tear = inner.height > 110 * mm and rng.random() < 0.1
         if tear:
             cut = inner.bottom - float(rng.uniform(14, 24)) * mm
@@ -263,6 +265,26 @@ class _Plan:
         )
         return float(np.clip(need * mm * rng.uniform(0.7, 1.5), 0.06 * inner.height, 0.42 * inner.height))
 
+    def _spine(self) -> Rect:
+        """Print a band down one side, words running up it; return what is left."""
+        rng, style, canvas, inner = self.rng, self.style, self.canvas, self.inner
+        wide = float(rng.uniform(6, 11)) * style.mm
+        right = rng.random() < 0.3
+        band = (
+            Rect(inner.right - wide, inner.top, inner.right, inner.bottom)
+            if right
+            else Rect(*inner[:2], inner.left + wide, inner.bottom)
+        )
+        words = wording.firm(rng).upper() if rng.random() < 0.6 else wording.pick(rng, wording.TITLES).upper()
+        colour = style.mix(1.0, style.second)
+        if rng.random() < 0.7:
+            canvas.fill(band, colour)
+            colour = style.paper
+        size = fitted(words, style.title, wide * 0.5, inner.height * 0.8)
+        canvas.text(*band.middle, words, style.title, size, colour, turn=1)
+        gap = 2 * style.mm
+        return inner._replace(right=band.left - gap) if right else inner._replace(left=band.right + gap)
+
     def _ornament(self) -> None:
         rng, canvas, style = self.rng, self.canvas, self.style
         kind = rng.random()
@@ -273,7 +295,15 @@ class _Plan:
                 style.rule(rng, "frame"),
                 float(rng.choice([0, 3])) * style.mm,
             )
-        elif kind < 0.75:
+        elif kind < 0.62:
+            ink = style.mix(float(rng.uniform(0.05, 0.12)), style.second)
+            x, y = page.middle
+            for _ in range(int(rng.integers(1, 12))):
+                at = (round(x + rng.normal(0, 0.2) * page.width), round(y + rng.normal(0, 0.2) * page.height))
+                cv2.circle(
+                    canvas.image, at, round(float(rng.uniform(0.02, 0.15)) * page.width), ink, -1, cv2.LINE_AA
+                )
+        elif kind < 0.78:
             words = str(rng.choice(["ORDER", "COPY", "SAMPLE", "2", "A"]))
             size = 0.25 * min(page.width, page.height)
             canvas.text(

@@ -80,6 +80,10 @@ class Spec:
     """Height of the heading, pixels."""
     heavy: Rule | None = None
     """The rule before columns of money, where it differs from the others."""
+    labelled: bool = False
+    """Instead of a heading, each cell says in small print what it is for."""
+    dotted: bool = False
+    """Pounds and pence have boxes of their own with a printed point between."""
     group: tuple[int, int, str] | None = None
     """A heading over several columns: the first, the last, its words."""
 
@@ -178,8 +182,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     """Draw the look of a table `room` pixels wide."""
     columns = draw_columns(rng, room / style.mm)
     mode = str(rng.choice(
-        ["grid", "rows", "cols", "boxes", "bands", "underlines", "columns", "none"],
-        p=[0.5, 0.12, 0.07, 0.1, 0.08, 0.05, 0.06, 0.02],
+        ["grid", "rows", "cols", "boxes", "bands", "underlines", "columns", "none", "strips"],
+        p=[0.47, 0.11, 0.07, 0.1, 0.08, 0.05, 0.06, 0.02, 0.04],
     ))  # fmt: skip
     parted = rng.random()
     combs = rng.random() < 0.16
@@ -210,7 +214,7 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     )
     frame = (
         style.rule(rng, "frame")
-        if rng.random() < {"rows": 0.4, "none": 0.1, "underlines": 0.1}.get(mode, 0.8)
+        if rng.random() < {"rows": 0.4, "none": 0.1, "underlines": 0.1, "strips": 0.1}.get(mode, 0.8)
         else None
     )
     band = (
@@ -235,6 +239,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
             if c.kind == "unit_price" and "unit_price" in printed:
                 c.divider, c.guide = None, ""
     for c in columns:
+        if c.kind in printed:
+            c.comb = 0
         c.align = str(rng.choice(["l", "m", "r"], p=[0.1, 0.6, 0.3]))
     spec = Spec(
         columns=columns, mode=mode, frame=frame, row=style.rule(rng, "row"), column=style.rule(rng, "column"),
@@ -246,10 +252,12 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         capital=style.capital * float(rng.uniform(0.75, 1.15)), centred=bool(rng.random() < 0.62), band=band, shade=tint,
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
         heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
+        labelled=heading == "none" and mode in ("grid", "boxes", "strips") and rng.random() < 0.6,
+        dotted=bool(rng.random() < 0.4),
     )  # fmt: skip
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
-    _name(rng, style, spec)
+    _name(rng, style, spec, room)
     if rng.random() < 0.08 and heading != "none":
         _group(rng, style, spec)
     return spec
@@ -283,16 +291,21 @@ def _group(rng: Generator, style: Style, spec: Spec) -> None:
     spec.group = first, last, cased(rng, style, words)
 
 
-def _name(rng: Generator, style: Style, spec: Spec) -> None:
+def _name(rng: Generator, style: Style, spec: Spec, room: float) -> None:
+    """Give every column a heading of its own that can be printed legibly in its width."""
     used: set[str] = set()
+    whole = sum(c.share for c in spec.columns)
     for c in spec.columns:
-        for _ in range(8):
+        wide = c.share / whole * room - 4
+        for k in range(14):
             c.heading = wording.pick(rng, wording.HEADINGS[c.kind])
-            if c.heading.lower() not in used:
+            if c.kind == "line_total" and c.divider is None and c.heading == "£ p":
+                continue
+            least = 0.8 if k < 8 else 0.6
+            legible = wrapped(c.heading, spec.face, spec.capital, wide, spec.lines)[1] > least * spec.capital
+            if c.heading.lower() not in used and (legible or (spec.upright and k > 3)):
                 break
         used.add(c.heading.lower())
-        if c.kind == "line_total" and c.divider is None and c.heading == "£ p":
-            c.heading = "Total"
         c.heading = cased(rng, style, c.heading)
 
 
@@ -371,6 +384,8 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
     if spec.mode == "boxes":
         return
     ys = [grid.top + k * grid.pitch for k in range(grid.rows + 1)]
+    if spec.mode == "strips":
+        _strips(canvas, style, grid)
     if spec.mode in ("grid", "rows", "columns"):
         for y in ys[1:-1] if spec.frame else ys:
             canvas.line((rect.left, y), (rect.right, y), spec.row)
@@ -384,7 +399,7 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
         for y in ys[1:]:
             for c in spec.columns:
                 canvas.line((c.left + gap, y - 2), (c.right - gap, y - 2), spec.row)
-    elif spec.mode != "none":
+    elif spec.mode not in ("none", "strips"):
         for c in spec.columns:
             if c.divider is not None:
                 x = _divider(c)
@@ -393,6 +408,24 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
         canvas.line((rect.left, grid.top), (rect.right, grid.top), spec.frame or spec.column)
     if spec.frame is not None:
         canvas.box(rect, spec.frame, spec.rounded)
+
+
+def _strips(canvas: Canvas, style: Style, grid: Grid) -> None:
+    """Draw each row as a strip of its own, parted into its cells."""
+    spec, rect = grid.spec, grid.rect
+    for k in range(grid.rows):
+        y = grid.top + k * grid.pitch
+        strip = Rect(rect.left, y + spec.gap / 2, rect.right, y + grid.pitch - spec.gap / 2)
+        radius = min(spec.rounded, strip.height / 2)
+        if spec.cell != style.paper or spec.dotted:
+            canvas.panel(strip, spec.shade, radius)
+        else:
+            canvas.box(strip, spec.row, radius)
+        for c in spec.columns:
+            if c is not spec.columns[0]:
+                canvas.line((c.left, strip.top), (c.left, strip.bottom), spec.column)
+            if c.divider is not None:
+                canvas.line((_divider(c), strip.top), (_divider(c), strip.bottom), spec.pence)
 
 
 def _divider(c: Column) -> float:
@@ -535,22 +568,39 @@ def _cell(
     spec = grid.spec
     y = grid.top + k * grid.pitch
     inset = spec.gap / 2 if spec.mode == "boxes" else 0.0
-    cell = Rect(c.left + inset, y + inset, c.right - inset, y + grid.pitch - inset)
+    deep = spec.gap / 2 if spec.mode in ("boxes", "strips") else 0.0
+    cell = Rect(c.left + inset, y + deep, c.right - inset, y + grid.pitch - deep)
     x = None if c.divider is None else _divider(c)
+    halves: tuple[Rect, Rect] | None = None
+    if x is not None:
+        apart = spec.gap / 2 if spec.mode == "boxes" and spec.dotted else 0.0
+        halves = (
+            Rect(cell.left, cell.top, x - apart, cell.bottom),
+            Rect(x + apart, cell.top, cell.right, cell.bottom),
+        )
     if spec.mode == "boxes":
         radius = min(spec.rounded, cell.height * 0.3)
-        if spec.cell != style.paper:
-            canvas.panel(cell, spec.cell, radius)
-        else:
-            canvas.box(cell, spec.row, radius)
-        if x is not None:
+        parts = halves if halves is not None and spec.dotted else (cell,)
+        for part in parts:
+            if spec.cell != style.paper:
+                canvas.panel(part, spec.cell, radius)
+            else:
+                canvas.box(part, spec.row, radius)
+        if x is not None and spec.dotted:
+            canvas.text(x, cell.bottom - 0.3 * cell.height, ".", spec.face, spec.capital, style.mix(1.0), "m")
+        elif x is not None:
             canvas.line((x, cell.top), (x, cell.bottom), spec.pence)
     row = first + k
-    if x is None:
+    if halves is None:
         canvas.place(c.place, cell, row)
     else:
-        canvas.place(c.place, Rect(cell.left, cell.top, x, cell.bottom), row)
-        canvas.place(c.place, Rect(x, cell.top, cell.right, cell.bottom), row, pence=True)
+        canvas.place(c.place, halves[0], row)
+        canvas.place(c.place, halves[1], row, pence=True)
+    if spec.labelled and c.kind not in ("row", *spec.printed):
+        size = fitted(
+            c.heading, spec.face, max(4.6, min(0.75 * spec.capital, 0.2 * cell.height)), cell.width - 4
+        )
+        canvas.text(cell.left + 2, cell.top + 1.4 * size, c.heading, spec.face, size, style.mix(0.85))
     if c.comb:
         for i in range(1, c.comb):
             at = cell.left + i * cell.width / c.comb
@@ -673,7 +723,7 @@ def money(canvas: Canvas, cell: Rect, x: float | None, pence: int, writer: Write
 
 def draw_lines(rng: Generator, rows: int, spec: Spec) -> list[Line | None]:
     """Draw what the customer ordered: mostly the first rows, on printed lists any rows."""
-    if rng.random() < 0.1 and spec.head and spec.mode != "none":
+    if rng.random() < 0.1 and (spec.head or spec.labelled) and spec.mode != "none":
         return []
     form = str(rng.choice(_CODES if rng.random() < 0.85 else _LETTERED))
     most = min(rows, 14)
@@ -685,7 +735,7 @@ def draw_lines(rng: Generator, rows: int, spec: Spec) -> list[Line | None]:
         if share < 0.8
         else int(rng.integers(1, min(4, rows) + 1))
     )
-    if spec.mode in ("none", "cols") or not spec.head:
+    if spec.mode in ("none", "cols") or not (spec.head or spec.labelled):
         filled = max(filled, int(0.6 * rows))
     lines: list[Line | None] = []
     priced, summed = rng.random() < 0.95, rng.random() < 0.94

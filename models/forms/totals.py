@@ -59,6 +59,8 @@ class Look:
     """How the total stands out: ``thick``, ``shaded``, ``tall``, ``reversed`` or not at all."""
     framed: bool
     """The labels stand in cells of their own."""
+    parted: bool = False
+    """Pounds and pence have boxes of their own with a printed point between."""
     leader: bool = False
     """Dots lead from label to box."""
 
@@ -80,12 +82,17 @@ def draw_entries(rng: Generator, style: Style, look_short: bool = False) -> list
         kinds.insert(1, kinds[0] if kinds[0] not in ("total", "goods") else "delivery")
     words = wording.SHORT_LABELS if look_short else wording.LABELS
     entries, used = [], set()
+    signs = rng.random() < 0.07
     for k in kinds[:6]:
         for _ in range(6):
             label = wording.pick(rng, words[k] if rng.random() < 0.85 else wording.SHORT_LABELS[k])
             if label not in used:
                 break
         used.add(label)
+        if signs:
+            label = {"delivery": "+ ", "discount": "− ", "deposit": "− ", "total": "= "}.get(
+                k, ""
+            ) + label.lstrip("+-− ")
         entries.append(Entry(k, cased(rng, style, label)))
     return entries
 
@@ -135,7 +142,7 @@ def draw_look(rng: Generator, style: Style, pitch: float, mode: str) -> Look:
     if mode == "continuation" and rng.random() < 0.5:  # simply the table's next rows
         box, step = "rows", max(pitch, 14.0)
     return Look(
-        leader=bool(rng.random() < 0.1),
+        leader=bool(rng.random() < 0.1), parted=bool(rng.random() < 0.25),
         box=box, frame=style.rule(rng, "column"), pence=style.rule(rng, "pence"), label=label,
         side="r" if rng.random() < 0.6 else "l",
         sign=str(rng.choice(["", "£", "£ "], p=[0.62, 0.28, 0.1])), dot=bool(rng.random() < 0.1),
@@ -213,6 +220,8 @@ def _extend(canvas: Canvas, grid: Grid, look: Look, n: int, top: float, left: fl
     tall = 1.5 if look.loud == "tall" else 1.0
     bottom = top + (n - 1) * (look.step + gap) + tall * look.step
     frame = spec.frame or spec.column
+    if rng.random() < 0.2:
+        canvas.fill(Rect(left, top, grid.last.left, bottom), spec.shade)
     canvas.box(Rect(left, top, grid.last.right, bottom), frame)
     if not gap:
         for k in range(1, n):
@@ -287,14 +296,15 @@ def _draw(
     colour, capital = style.mix(1.0), look.capital
     if look.label == "left":
         capital = min(capital, box.height * 0.5)
+        lines = max(1, int(box.height / (capital * 1.5)))
+        if wrapped(e.label, face, capital, room.width - 6, lines)[1] < 0.7 * capital:
+            e.label = cased(rng, style, wording.pick(rng, wording.SHORT_LABELS[e.kind]))
         if loud and look.loud == "reversed" and room.width > 4:
             canvas.fill(room, style.mix(0.9))
             colour = style.paper
         elif look.framed and room.width > 4 and look.box == "rows":
             canvas.box(room, look.frame)
-        parts, capital = wrapped(
-            e.label, face, capital, room.width - 6, max(1, int(box.height / (capital * 1.5)))
-        )
+        parts, capital = wrapped(e.label, face, capital, room.width - 6, lines)
         foot = (box.top + box.bottom + capital - 1.4 * capital * (len(parts) - 1)) / 2
         inks = []
         for part in parts:
@@ -306,6 +316,8 @@ def _draw(
             dots = Rule("dotted", max(0.9, 0.3 * style.mm), style.mix(0.9))
             canvas.line((inks[0].right + 3, inks[0].bottom - 1), (room.right - 3, inks[0].bottom - 1), dots)
     elif look.label in ("above", "under"):
+        if face.width(e.label, min(capital, box.height * 0.28)) > 1.4 * box.width:
+            e.label = cased(rng, style, wording.pick(rng, wording.SHORT_LABELS[e.kind]))
         capital = fitted(e.label, face, min(capital, box.height * 0.28), box.width)
         strip = capital * 1.6
         foot = box.top + capital * 1.15 if look.label == "above" else box.bottom - capital * 0.3
@@ -318,14 +330,30 @@ def _draw(
             else Rect(box.left, box.top, box.right, box.bottom - strip)
         )
         _label(canvas, inks, box)
-    _frame(canvas, style, look, box, loud)
+    counts = e.kind == "other_total" and "vat" not in e.label.lower()
+    x = None if divider is None or counts else box.left + divider * box.width
+    halves: tuple[Rect, ...] = (box,)
+    if x is not None:
+        apart = 0.6 * style.mm if look.parted and look.box in ("box", "panel") else 0.0
+        halves = (
+            Rect(box.left, box.top, x - apart, box.bottom),
+            Rect(x + apart, box.top, box.right, box.bottom),
+        )
+        if apart:
+            for half in halves:
+                _frame(canvas, style, look, half, loud)
+            canvas.text(x, box.bottom - 0.3 * box.height, ".", face, look.capital, style.mix(1.0), "m")
+        else:
+            _frame(canvas, style, look, box, loud)
+            canvas.line((x, box.top), (x, box.bottom), look.pence)
+    else:
+        _frame(canvas, style, look, box, loud)
     writing = box
     if look.label == "inside":
         capital = fitted(e.label, face, min(capital, box.height * 0.3), box.width - 6)
         canvas.text(box.left + 3, box.top + capital * 1.4, e.label, face, capital, colour)
         writing = Rect(box.left, box.top + capital * 1.5, box.right, box.bottom)
-    counts = e.kind == "other_total" and "vat" not in e.label.lower()
-    if divider is None and not counts:
+    if x is None and not counts:
         size = min(look.capital, writing.height * 0.5)
         foot = (writing.top + writing.bottom + size) / 2
         if look.sign:
@@ -333,14 +361,8 @@ def _draw(
             writing = Rect(min(ink.right + 1, writing.right - 20), writing.top, writing.right, writing.bottom)
         if look.dot:
             canvas.text(box.left + 0.64 * box.width, foot, ".", face, size * 1.2, style.mix(1.0))
-    x = None
-    if divider is not None and not counts:
-        x = box.left + divider * box.width
-        canvas.line((x, writing.top), (x, box.bottom), look.pence)
-        canvas.place(e.kind, Rect(box.left, box.top, x, box.bottom))
-        canvas.place(e.kind, Rect(x, box.top, box.right, box.bottom), pence=True)
-    else:
-        canvas.place(e.kind, box)
+    for k, half in enumerate(halves):
+        canvas.place(e.kind, half, pence=k == 1)
     if e.count is not None:
         writer.number(canvas, str(e.count), writing.inset(3, 1), rng)
     elif e.pence is not None:
