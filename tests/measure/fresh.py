@@ -1,14 +1,15 @@
 """Draw photos of filled-in slips of pads that formread's authors had not seen, with their truth.
 
-    python -m tests.measure.fresh HALF FOLDER --photos N [--first K] [--pads FOLDER]
+    python -m tests.measure.fresh SET FOLDER --photos N [--first K] [--pads FOLDER]
                                   [--mnist FOLDER --writers FILE.npz]
 
 Then `python -m formread check FOLDER --json R` and `python -m tests.measure.compare R FOLDER/truth.json` measure
 the whole path, and `python -m tests.measure.layout --photos FOLDER` the layouts alone.
 
-HALF is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, for measuring only
-(digits of MNIST's test part). Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads.
-Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with it, all of MNIST's writers.
+SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind`` or ``sealed``, for measuring
+only (digits of MNIST's test part); ``sealed`` is opened once, at the end. Photo k is the same whatever else is
+drawn. ``--pads`` keeps the rendered pads. Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with
+it, all of MNIST's writers.
 Kinds of photo (``capture``): ``scan``, ``easy`` and ``hard`` of the camera in ``sample_scans``, ``phone`` of
 another one (`fresh_forms.snap`) that shares no code with it.
 """
@@ -27,10 +28,12 @@ from sample_scans.orders import MISTAKES, random_habits
 from sample_scans.photos import Photo, better_wide, lay_out, photo_size, random_conditions
 from sample_scans.slips import FlatSlip
 from tests.measure.fresh_forms.fill import Places, fill, wanted_by
-from tests.measure.fresh_forms.render import HALVES, rendered
+from tests.measure.fresh_forms.render import SETS, rendered
 from tests.measure.fresh_forms.snap import snap
 
-FAMILY: dict[str, Family] = {"tune": "tune", "blind": "test"}
+FAMILY: dict[str, Family] = {"tune": "tune", "blind": "test", "sealed": "test"}
+SEED = {"tune": 51, "blind": 52, "sealed": 54}
+"""53 is the seed of how photos are stored."""
 Pads = dict[str, tuple[Any, Places]]
 
 
@@ -43,15 +46,15 @@ def _slip(name: str, pads: Pads, writers: Writers, family: Family, rng: np.rando
     return fill(name, picture, places, hand, random_habits(rng), mistake, bool(rng.random() < 0.35), rng)
 
 
-def take(number: int, half: str, pads: Pads, writers: Writers) -> tuple[Shot, list[FlatSlip], str]:
-    """Take photo `number` of a half; the pads come in turn, so that each is seen equally often."""
-    rng = np.random.default_rng([number, {"tune": 51, "blind": 52}[half]])
+def take(number: int, pad_set: str, pads: Pads, writers: Writers) -> tuple[Shot, list[FlatSlip], str]:
+    """Take photo `number` of a set; the pads come in turn, so that each is seen equally often."""
+    rng = np.random.default_rng([number, SEED[pad_set]])
     names = sorted(pads)
     capture = str(rng.choice(["scan", "easy", "hard", "phone"], p=[0.12, 0.25, 0.18, 0.45]))
     first = number % len(names)
     count = 1 if capture in ("scan", "phone") else int(rng.choice([1, 2, 3], p=[0.7, 0.2, 0.1]))
     chosen = [names[first]] + [names[int(rng.integers(len(names)))] for _ in range(count - 1)]
-    slips = [_slip(name, pads, writers, FAMILY[half], rng) for name in chosen]
+    slips = [_slip(name, pads, writers, FAMILY[pad_set], rng) for name in chosen]
     quarter = int(rng.choice([0, 1, 2, 3], p=[0.6, 0.15, 0.1, 0.15]))
     if capture == "scan":
         return scan(slips[0], float(np.radians(rng.normal(0, 1.5))), rng), slips, capture
@@ -66,14 +69,14 @@ def take(number: int, half: str, pads: Pads, writers: Writers) -> tuple[Shot, li
     return shoot(photo_size(slips, wide, rng), laid, table, conditions, rng), slips, capture
 
 
-def draw(half: str, folder: Path, numbers: range, pads: Pads, mnist: Mnist | None) -> None:
+def draw(pad_set: str, folder: Path, numbers: range, pads: Pads, mnist: Mnist | None) -> None:
     """Draw these photos and their truth into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    writers = Writers(FAMILY[half], mnist)
+    writers = Writers(FAMILY[pad_set], mnist)
     entries: list[dict[str, Any]] = []
     photos = []
     for number in numbers:
-        shot, slips, capture = take(number, half, pads, writers)
+        shot, slips, capture = take(number, pad_set, pads, writers)
         name = f"PAD_{number:04d}.jpg"
         rng = np.random.default_rng([number, 53])
         save_jpeg(shot.image, folder / name, int(rng.integers(70, 94)), 1)
@@ -81,13 +84,13 @@ def draw(half: str, folder: Path, numbers: range, pads: Pads, mnist: Mnist | Non
             roles = list(wanted_by(pads[slip.design.name][1]).roles)
             entries.append(entry | {"capture": capture, "columns": roles})
         photos.append(name)
-    write_truth(entries, photos, folder / "truth.json", f"Invented slips on fresh pads, half {half}.")
+    write_truth(entries, photos, folder / "truth.json", f"Invented slips on fresh pads, set {pad_set}.")
 
 
 def main() -> None:
     """Draw."""
     parser = argparse.ArgumentParser(description="Draw photos of filled-in slips of fresh pads.")
-    parser.add_argument("half", choices=HALVES)
+    parser.add_argument("pad_set", metavar="SET", choices=SETS)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--photos", type=int, default=20)
     parser.add_argument("--first", type=int, default=0, help="number of the first photo")
@@ -99,9 +102,9 @@ def main() -> None:
     mnist = None
     if options.mnist:
         mnist = Mnist(options.mnist, options.writers or options.mnist / "mnist_writers.npz")
-    pads = rendered(options.half, options.pads or options.folder.with_name(f"{options.folder.name}-pads"))
+    pads = rendered(options.pad_set, options.pads or options.folder.with_name(f"{options.folder.name}-pads"))
     numbers = range(options.first, options.first + options.photos)
-    draw(options.half, options.folder, numbers, pads, mnist)
+    draw(options.pad_set, options.folder, numbers, pads, mnist)
 
 
 if __name__ == "__main__":

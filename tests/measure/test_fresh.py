@@ -10,14 +10,15 @@ from sample_scans.photos import Photo
 from sample_scans.slips import FlatSlip
 from tests.measure.classes import classify
 from tests.measure.fresh_forms.fill import design_of, fill
-from tests.measure.fresh_forms.render import HERE, pads, render
+from tests.measure.fresh_forms.render import HERE, SETS, pads, render
 from tests.measure.fresh_forms.snap import snap
 from tests.measure.layout import Result
 from tests.programs import need_program
 
 
 def test_every_pad_has_a_row_with_quantity_price_and_line_total_and_a_box_for_the_total() -> None:
-    for pad in pads("tune") + pads("blind"):
+    assert all(pads(pad_set) for pad_set in SETS), "no set is empty"
+    for pad in [pad for pad_set in SETS for pad in pads(pad_set)]:
         text = pad.read_text(encoding="utf-8")
         for role in ("quantity", "unit_price", "line_total", "total"):
             assert text.count(f"data-role={role}") == 1, f"{pad.name}: {role}"

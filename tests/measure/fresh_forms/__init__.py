@@ -1,4 +1,5 @@
 """Order slips drawn by a hand that had not seen ours: HTML pads, rendered by a browser.
 
-``tune`` is for development; ``blind`` is for measuring only, and nobody looks at its failures.
+``tune`` is for development; ``blind`` is for measuring only, and nobody looks at its failures. ``sealed``, by another
+hand again, is opened once, at the end: its figure is the one that nothing was built on.
 """

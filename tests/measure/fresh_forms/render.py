@@ -1,9 +1,9 @@
 """Render the pads to pictures with the place of every box, by headless Chromium.
 
-    python -m tests.measure.fresh_forms.render HALF FOLDER
+    python -m tests.measure.fresh_forms.render SET FOLDER
 
-HALF is ``tune`` or ``blind``. FOLDER gets NAME.png (300 dpi, the paper's edges are the picture's) and NAME.json:
-``scale`` (pixels per millimetre), ``code`` (how codes are written), ``fields`` (lines for name and address) and
+SET is ``tune``, ``blind`` or ``sealed``. FOLDER gets NAME.png (300 dpi, the paper's edges are the picture's) and
+NAME.json: ``scale`` (pixels per millimetre), ``code`` (how codes are written), ``fields`` (lines for name and address) and
 ``boxes``, each with ``role``, ``row`` (from 1, null outside the table) and, in pixels as left, top, right, bottom,
 ``rect`` (the whole box, pounds and pence), ``pence`` (the pence's part, where a rule parts them), ``pound`` and
 ``point`` (where those are printed in the box) and ``cells`` (of a box that is parted for single digits).
@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 HERE = Path(__file__).parent
-HALVES = ("tune", "blind")
+SETS = ("tune", "blind", "sealed")
 DPI = 300
 FACTOR = DPI / 96
 """A CSS pixel is a 96th of an inch."""
@@ -33,9 +33,9 @@ WINDOW = (900, 1200)
 Rect = list[float]
 
 
-def pads(half: str) -> list[Path]:
-    """The pads of one half, by name."""
-    return sorted((HERE / half).glob("*.html"))
+def pads(pad_set: str) -> list[Path]:
+    """The pads of one set, by name."""
+    return sorted((HERE / pad_set).glob("*.html"))
 
 
 def render(pad: Path, chromium: str = "chromium") -> tuple[npt.NDArray[np.uint8], dict[str, Any]]:
@@ -90,11 +90,11 @@ def _pixels(rect: Rect | None) -> Rect | None:
     return None if rect is None else [round(FACTOR * place, 2) for place in rect]
 
 
-def rendered(half: str, folder: Path) -> dict[str, tuple[npt.NDArray[np.uint8], dict[str, Any]]]:
-    """The pads of one half from `folder`, rendered now where they are not there yet."""
+def rendered(pad_set: str, folder: Path) -> dict[str, tuple[npt.NDArray[np.uint8], dict[str, Any]]]:
+    """The pads of one set from `folder`, rendered now where they are not there yet."""
     folder.mkdir(parents=True, exist_ok=True)
     all_pads = {}
-    for pad in pads(half):
+    for pad in pads(pad_set):
         picture_file, places_file = folder / f"{pad.stem}.png", folder / f"{pad.stem}.json"
         if not places_file.exists():
             picture, places = render(pad)
@@ -109,12 +109,12 @@ def rendered(half: str, folder: Path) -> dict[str, tuple[npt.NDArray[np.uint8], 
 
 
 def main() -> None:
-    """Render one half."""
+    """Render one set."""
     parser = argparse.ArgumentParser(description="Render order pads with the place of every box.")
-    parser.add_argument("half", choices=HALVES)
+    parser.add_argument("pad_set", metavar="SET", choices=SETS)
     parser.add_argument("folder", type=Path)
     options = parser.parse_args()
-    for name, (picture, places) in rendered(options.half, options.folder).items():
+    for name, (picture, places) in rendered(options.pad_set, options.folder).items():
         height, width = picture.shape[:2]
         print(f"{name}: {width} x {height} pixels, {len(places['boxes'])} boxes")
 
