@@ -66,8 +66,12 @@ def draw_form(rng: Generator, fonts: Fonts, digits: Digits) -> Drawn:
     style = draw_style(rng, fonts, mm)
     canvas = _sheet(rng, style, round(w), round(h), rim)
     page = canvas.page
+    if rng.random() < 0.06:
+        canvas.slant = float(rng.uniform(0.12, 0.25))
     _Plan(canvas, style, fonts, digits, rng).draw()
     _wear(canvas, style, rng)
+    if rng.random() < 0.07:
+        camera.worn(canvas, style.paper, rng)
     camera.ink(canvas, rng)
     if rng.random() < 0.12:
         camera.crease(canvas, rng)

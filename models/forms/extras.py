@@ -160,14 +160,17 @@ def _serial(canvas: Canvas, style: Style, rect: Rect, writer: Writer, rng: Gener
     word = wording.pick(rng, wording.SERIALS)
     face = style.fonts.plain[int(rng.integers(len(style.fonts.plain)))] if rng.random() < 0.5 else style.bold
     red = (190, 40, 45) if rng.random() < 0.45 else style.ink
-    capital = fitted(
-        f"{word}  {digits}",
-        face,
-        min(style.capital * float(rng.uniform(0.9, 1.9)), rect.height * 0.7),
-        rect.width * 0.95,
+    capital = min(style.capital * float(rng.uniform(0.9, 1.9)), rect.height * 0.7)
+    wide = (
+        face.width(digits, capital)
+        + (style.plain.width(word, capital * 0.85) + capital * 0.5 if word else 0)
+        + 4
     )
+    capital *= min(1.0, 0.95 * rect.width / wide)
+    wide *= min(1.0, 0.95 * rect.width / wide)
+    if capital < 4.5:
+        return
     anchor = rng.random()
-    wide = face.width(f"{word}  {digits}", capital)
     left = (
         rect.right - wide - 3
         if anchor < 0.5

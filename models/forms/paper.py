@@ -54,8 +54,9 @@ class Spot:
 PAPERS: tuple[Colour, ...] = (
     (252, 252, 250), (246, 245, 240), (252, 246, 228), (250, 205, 214), (252, 240, 168), (196, 218, 246),
     (206, 236, 206), (250, 222, 190), (226, 214, 240), (232, 232, 230), (240, 228, 200),
+    (206, 176, 136),
 )  # fmt: skip
-_PAPER_SHARES = (0.34, 0.16, 0.1, 0.09, 0.09, 0.06, 0.06, 0.03, 0.03, 0.02, 0.02)
+_PAPER_SHARES = (0.325, 0.16, 0.1, 0.09, 0.09, 0.06, 0.06, 0.03, 0.03, 0.02, 0.02, 0.015)
 _BLACK: tuple[Colour, ...] = ((25, 25, 28), (45, 45, 50), (70, 70, 75))
 
 
@@ -150,6 +151,8 @@ class Canvas:
     page: Rect
     pens: dict[str, Mask] = field(default_factory=dict)
     spots: list[Spot] = field(default_factory=list)
+    slant: float = 0.0
+    """How far all print leans, x per y."""
 
     def pen(self, name: str = "pen") -> Mask:
         """Return the mask of a pen."""
@@ -251,6 +254,10 @@ class Canvas:
         With `turn` 1 the words run upwards, centred on (x, y).
         """
         ink, base = face.set(words, capital)
+        if self.slant:
+            lean = self.slant * ink.shape[0]
+            matrix = np.array([[1, -self.slant, lean], [0, 1, 0]], np.float32)
+            ink = cv2.warpAffine(ink, matrix, (ink.shape[1] + int(lean) + 1, ink.shape[0]))
         if turn:
             ink = np.rot90(ink, turn)
             left, top = round(x - ink.shape[1] / 2), round(y - ink.shape[0] / 2)

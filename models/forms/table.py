@@ -82,6 +82,10 @@ class Spec:
     """The rule before columns of money, where it differs from the others."""
     labelled: bool = False
     """Instead of a heading, each cell says in small print what it is for."""
+    sections: bool = False
+    """Bands with a word on them part the rows of a printed list."""
+    boxed: bool = False
+    """The line totals stand in a heavy frame."""
     dotted: bool = False
     """Pounds and pence have boxes of their own with a printed point between."""
     group: tuple[int, int, str] | None = None
@@ -188,6 +192,7 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     parted = rng.random()
     combs = rng.random() < 0.16
     guides = rng.random()
+    operators = rng.random() < 0.06
     for c in columns:
         if c.money:
             if parted < 0.42 and (c.kind == "line_total" or parted < 0.36):
@@ -198,6 +203,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
                 c.guide = "."
             elif guides < 0.23:
                 c.guide = "£."
+        if operators and c.kind in ("unit_price", "line_total") and not c.guide:
+            c.guide = ("@", "×", "x")[int(rng.integers(3))] if c.kind == "unit_price" else "="
         if combs and c.kind == "code":
             c.comb = int(rng.integers(4, 8))
         elif combs and c.kind in ("quantity", "page") and rng.random() < 0.35:
@@ -253,7 +260,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
         heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
         labelled=heading == "none" and mode in ("grid", "boxes", "strips") and rng.random() < 0.6,
-        dotted=bool(rng.random() < 0.4),
+        dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
+        sections=bool(printed) and rng.random() < 0.35,
     )  # fmt: skip
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
@@ -348,10 +356,16 @@ def draw_table(
     colour = _headings(canvas, style, grid, rng) if spec.head else style.ink
     _rules(canvas, style, grid)
     _over(canvas, style, grid, colour)
+    bands = _bands(rows, rng) if spec.sections else set()
+    row = first - 1
     for k in range(rows):
-        line = lines[k] if k < len(lines) else None
+        if k in bands:
+            _section(canvas, style, grid, k, rng)
+            continue
+        line = lines[row - first + 1] if row - first + 1 < len(lines) else None
+        row += 1
         for c in spec.columns:
-            _cell(canvas, style, grid, c, k, first, line, writer, rng)
+            _cell(canvas, style, grid, c, k, row, line, writer, rng)
         if line is not None and line.struck:
             y = top + k * pitch
             right = spec.columns[-1].right
@@ -361,6 +375,25 @@ def draw_table(
                 rng,
             )
     return grid
+
+
+def _bands(rows: int, rng: Generator) -> set[int]:
+    """Return which rows of a printed list are bands between its parts; three rows at least are left."""
+    if rows < 6:
+        return set()
+    return {0, *(int(k) for k in rng.integers(3, rows - 1, int(rng.integers(1, 3))))}
+
+
+def _section(canvas: Canvas, style: Style, grid: Grid, k: int, rng: Generator) -> None:
+    """Print a band with a word on it across the table."""
+    rect = grid.rect
+    band = Rect(rect.left, grid.top + k * grid.pitch, rect.right, grid.top + (k + 1) * grid.pitch)
+    loud = rng.random() < 0.3
+    canvas.fill(band.inset(1), style.mix(0.75 if loud else 0.15, style.second))
+    words = cased(rng, style, wording.pick(rng, wording.SECTIONS))
+    size = fitted(words, style.bold, min(style.capital, band.height * 0.5), band.width)
+    colour = style.paper if loud else style.mix(1.0)
+    canvas.text(band.left + 5, (band.top + band.bottom + size) / 2, words, style.bold, size, colour)
 
 
 def _shades(canvas: Canvas, style: Style, grid: Grid) -> None:
@@ -406,6 +439,9 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
                 canvas.line((x, grid.top), (x, rect.bottom), spec.pence)
     if spec.head and spec.heading in ("plain", "shaded", "line"):
         canvas.line((rect.left, grid.top), (rect.right, grid.top), spec.frame or spec.column)
+    if spec.boxed and spec.mode not in ("none", "strips"):
+        heavy = Rule("solid", max(2.0, 0.6 * style.mm), style.mix(1.0, style.second))
+        canvas.box(Rect(grid.last.left, grid.top, grid.last.right, rect.bottom), heavy)
     if spec.frame is not None:
         canvas.box(rect, spec.frame, spec.rounded)
 
@@ -561,7 +597,7 @@ def wrapped(words: str, face: Face, capital: float, room: float, most: int) -> t
 
 
 def _cell(
-    canvas: Canvas, style: Style, grid: Grid, c: Column, k: int, first: int, line: Line | None, writer: Writer,
+    canvas: Canvas, style: Style, grid: Grid, c: Column, k: int, row: int, line: Line | None, writer: Writer,
     rng: Generator,
 ) -> None:  # fmt: skip
     """Draw one cell: its own box if it has one, what is printed in it, its places, what is written in it."""
@@ -590,7 +626,6 @@ def _cell(
             canvas.text(x, cell.bottom - 0.3 * cell.height, ".", spec.face, spec.capital, style.mix(1.0), "m")
         elif x is not None:
             canvas.line((x, cell.top), (x, cell.bottom), spec.pence)
-    row = first + k
     if halves is None:
         canvas.place(c.place, cell, row)
     else:
@@ -608,8 +643,8 @@ def _cell(
     if c.guide:
         capital = min(spec.capital, cell.height * 0.45)
         foot = (cell.top + cell.bottom + capital) / 2
-        if "£" in c.guide:
-            canvas.text(cell.left + 3, foot, "£", spec.face, capital, style.mix(0.7))
+        if c.guide[0] != ".":
+            canvas.text(cell.left + 3, foot, c.guide[0], spec.face, capital, style.mix(0.7))
         if "." in c.guide:
             canvas.text(cell.left + 0.62 * cell.width, foot, ".", spec.face, capital, style.mix(0.9))
     if c.kind == "row":

@@ -149,7 +149,7 @@ def draw_look(rng: Generator, style: Style, pitch: float, mode: str) -> Look:
         divider=float(rng.uniform(0.52, 0.68)) if rng.random() < 0.25 and label == "left" else None,
         face=style.plain if rng.random() < 0.5 else style.bold, strong=style.bold, capital=capital, step=step,
         gap=0.0 if box == "rows" else float(rng.uniform(0.3, 2.0)) * style.mm,
-        rounded=float(rng.uniform(0.8, 2.5)) * style.mm if rng.random() < 0.2 else 0.0,
+        rounded=float(rng.uniform(0.8, 5.0)) * style.mm if rng.random() < 0.2 else 0.0,
         loud=str(rng.choice(["", "thick", "shaded", "tall", "reversed"], p=[0.4, 0.2, 0.17, 0.13, 0.1])),
         framed=bool(rng.random() < 0.35),
     )  # fmt: skip

@@ -117,6 +117,10 @@ TITLES = _split(
     "Catalogue order form|Order blank|Purchase order|ORDER|Home order form|My order|Book your order here|Sales docket|"
     "Order card|Delivery order|Spring order form|Winter order|Order & delivery|Docket|Club order form|Order ticket"
 )
+SECTIONS = _split(
+    "Bread|Cakes|For the garden|Bulbs|Seeds|Cards|Gift wrap|Woollens|Soaps|Candles|Dairy|Preserves|Adults|Children|New items|"
+    "Spring|Autumn|Sweet|Savoury|Small packs|Large packs|Pets|Kitchen|Hampers|Books|Page 1|Section B"
+)
 _BLURB = _split(
     "Please use block capitals|Please write clearly in ballpoint pen|Thank you for your order|Thank you!|"
     "Please leave this slip with your catalogue|We call again on Thursday|Prices include VAT|Allow 14 days for delivery|"
