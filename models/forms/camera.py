@@ -60,7 +60,7 @@ def worn(canvas: Canvas, paper: Colour, rng: Generator) -> None:
     left, top, right, bottom = (round(v) for v in canvas.page)
     page = canvas.image[top:bottom, left:right]
     gaps = _piece(_noise()[2], *page.shape[:2], rng)
-    cover = np.clip((gaps - 0.35) * 255 * float(rng.uniform(0.5, 1.6)), 0, 235).astype(np.uint8)
+    cover = np.clip((gaps - 0.35) * 255 * float(rng.uniform(0.3, 1.1)), 0, 215).astype(np.uint8)
     blank = np.empty_like(page)
     cv2.rectangle(blank, (0, 0), (page.shape[1], page.shape[0]), paper, -1)
     mask = cv2.merge([cover] * 3)

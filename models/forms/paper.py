@@ -83,7 +83,6 @@ class Style:
     case: str
     capital: float
     """Height of a capital of ordinary print, pixels."""
-    strength: float
     fonts: Fonts
 
     def mix(self, share: float, colour: Colour | None = None) -> Colour:
@@ -135,11 +134,16 @@ def draw_style(rng: Generator, fonts: Fonts, mm: float) -> Style:
         for tone in (ink, second)
     ]
     plain, bold = fonts.family(rng)
+    title = fonts.titles[int(rng.integers(len(fonts.titles)))]
+    if rng.random() < 0.03:  # a home-made form, lettered by hand and copied
+        plain = bold = title = fonts.hand[int(rng.integers(len(fonts.hand)))]
+    elif rng.random() < 0.1:
+        bold = fonts.bold[int(rng.integers(len(fonts.bold)))]
     return Style(
         paper=(r, g, b), ink=thinned[0], second=thinned[1], mm=mm, plain=plain, bold=bold,
-        title=fonts.titles[int(rng.integers(len(fonts.titles)))],
+        title=title,
         case=str(rng.choice(["as is", "upper", "lower", "title"], p=[0.55, 0.3, 0.07, 0.08])),
-        capital=float(np.clip(mm * rng.uniform(1.6, 3.0), 6.5, 18.0)), strength=strength, fonts=fonts,
+        capital=float(np.clip(mm * rng.uniform(1.6, 3.0), 6.5, 18.0)), fonts=fonts,
     )  # fmt: skip
 
 
@@ -153,6 +157,8 @@ class Canvas:
     spots: list[Spot] = field(default_factory=list)
     slant: float = 0.0
     """How far all print leans, x per y."""
+    currency: str = "£"
+    """What is printed for pounds."""
 
     def pen(self, name: str = "pen") -> Mask:
         """Return the mask of a pen."""
@@ -253,7 +259,7 @@ class Canvas:
 
         With `turn` 1 the words run upwards, centred on (x, y).
         """
-        ink, base = face.set(words, capital)
+        ink, base = face.set(words.replace("£", self.currency), capital)
         if self.slant:
             lean = self.slant * ink.shape[0]
             matrix = np.array([[1, -self.slant, lean], [0, 1, 0]], np.float32)

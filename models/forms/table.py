@@ -14,6 +14,7 @@ _WIDTHS = {
     "size": (8, 16), "page": (7, 13), "other": (8, 19), "row": (5, 9),
 }  # fmt: skip
 """Millimetres, least and most, of a column; common practice, no source."""
+_PARTS = (("£", "p"),) * 6 + (("£", "pence"), ("Pounds", "Pence"), ("£", "pp"), ("£.", "p."), ("£s", "p"))
 _OPTIONAL = ("other", "row", "size", "page", "code", "description", "unit_price")
 _CODES = ("dddd", "ddddd", "dddddd", "ddd", "dd-dd", "ddd-ddd", "d/ddd", "dd.ddd", "ddddddd", "ddd dd")
 _LETTERED = ("Adddd", "Tddd", "KB dd", "ddddB", "Wd-dd", "Mddd")
@@ -34,8 +35,6 @@ class Column:
     shaded: bool = False
     guide: str = ""
     """Printed in each cell: a pound sign, a decimal point."""
-    align: str = "l"
-    header: str = "l"
     heading: str = ""
 
     @property
@@ -74,6 +73,7 @@ class Spec:
     printed: frozenset[str] = frozenset()
     """Kinds of columns whose contents are printed."""
     start: int = 1
+    """The first row that is shaded, where every other one is."""
     upright: bool = False
     """Headings of narrow columns run upwards."""
     head: float = 0.0
@@ -82,6 +82,8 @@ class Spec:
     """The rule before columns of money, where it differs from the others."""
     labelled: bool = False
     """Instead of a heading, each cell says in small print what it is for."""
+    parts: tuple[str, str] = ("£", "p")
+    """What stands over pounds and over pence."""
     sections: bool = False
     """Bands with a word on them part the rows of a printed list."""
     boxed: bool = False
@@ -248,7 +250,6 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     for c in columns:
         if c.kind in printed:
             c.comb = 0
-        c.align = str(rng.choice(["l", "m", "r"], p=[0.1, 0.6, 0.3]))
     spec = Spec(
         columns=columns, mode=mode, frame=frame, row=style.rule(rng, "row"), column=style.rule(rng, "column"),
         pence=style.rule(rng, "pence"),
@@ -260,8 +261,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
         heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
         labelled=heading == "none" and mode in ("grid", "boxes", "strips") and rng.random() < 0.6,
-        dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
-        sections=bool(printed) and rng.random() < 0.35,
+        start=int(rng.integers(2)), dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
+        sections=bool(printed) and rng.random() < 0.35, parts=_PARTS[int(rng.integers(len(_PARTS)))],
     )  # fmt: skip
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
@@ -530,8 +531,11 @@ def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> Colou
             upper = cell.bottom - spec.capital * 1.7
             heading(canvas, spec, Rect(cell.left, cell.top, cell.right, upper), c.heading, colour, rng)
             canvas.place("heading", Rect(cell.left, cell.top, cell.right, upper))
-        canvas.text((cell.left + x) / 2, y, "£", spec.face, small, colour, "m")
-        canvas.text((x + cell.right) / 2, y, "p", spec.face, small, colour, "m")
+        for words, a, b in zip(spec.parts, (cell.left, x), (x, cell.right), strict=True):
+            name = words if canvas.currency == "£" or words[0] != "p" else "c"
+            canvas.text(
+                (a + b) / 2, y, name, spec.face, fitted(name, spec.face, small, b - a - 2), colour, "m"
+            )
         canvas.place("heading", Rect(cell.left, upper, x, cell.bottom))
         canvas.place("heading", Rect(x, upper, cell.right, cell.bottom))
     return colour
