@@ -84,6 +84,10 @@ class Spec:
     """Instead of a heading, each cell says in small print what it is for."""
     parts: tuple[str, str] = ("£", "p")
     """What stands over pounds and over pence."""
+    filled: str = ""
+    """Separate boxes that are filled: ``cells`` tinted on the paper, or light ones on a tinted ``panel``."""
+    white: bool = False
+    """The body is tinted and its rules are left blank."""
     sections: bool = False
     """Bands with a word on them part the rows of a printed list."""
     boxed: bool = False
@@ -232,10 +236,14 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         else None
     )
     tint = style.mix(float(rng.uniform(0.04, 0.16)), style.second)
-    if mode == "boxes" and rng.random() < 0.4:
-        cell, band = (style.paper if rng.random() < 0.5 else (250, 250, 250)), None
-    else:
-        cell = style.paper
+    cell, filled, white = style.paper, "", False
+    if mode == "boxes" and rng.random() < 0.6:  # light cells on a tinted panel, or tinted cells on the paper
+        filled = "panel" if rng.random() < 0.6 else "cells"
+        cell = tint if filled == "cells" else style.paper if rng.random() < 0.5 else (250, 250, 250)
+    elif (
+        mode in ("grid", "rows", "strips") and rng.random() < 0.1
+    ):  # a tinted table whose rules are left blank
+        white = True
     printed: frozenset[str] = frozenset()
     if (
         rng.random() < 0.14
@@ -264,6 +272,12 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         start=int(rng.integers(2)), dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
         sections=bool(printed) and rng.random() < 0.35, parts=_PARTS[int(rng.integers(len(_PARTS)))],
     )  # fmt: skip
+    spec.filled, spec.white = filled, white
+    if white:
+        for rule in (spec.row, spec.column, spec.pence):
+            rule.colour, rule.thick = style.paper, rule.thick * float(rng.uniform(1.2, 2.5))
+        spec.shade = style.mix(float(rng.uniform(0.1, 0.25)), style.second)
+        spec.frame = spec.frame if rng.random() < 0.4 else None
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
     _name(rng, style, spec, room)
@@ -399,7 +413,9 @@ def _section(canvas: Canvas, style: Style, grid: Grid, k: int, rng: Generator) -
 
 def _shades(canvas: Canvas, style: Style, grid: Grid) -> None:
     spec, rect = grid.spec, grid.rect
-    if spec.mode == "boxes" and spec.cell != style.paper:
+    if spec.white:
+        canvas.fill(Rect(rect.left, grid.top, rect.right, rect.bottom), spec.shade)
+    if spec.filled == "panel":
         canvas.panel(
             Rect(rect.left - spec.gap, rect.top - spec.gap, rect.right + spec.gap, rect.bottom + spec.gap),
             spec.shade,
@@ -454,7 +470,7 @@ def _strips(canvas: Canvas, style: Style, grid: Grid) -> None:
         y = grid.top + k * grid.pitch
         strip = Rect(rect.left, y + spec.gap / 2, rect.right, y + grid.pitch - spec.gap / 2)
         radius = min(spec.rounded, strip.height / 2)
-        if spec.cell != style.paper or spec.dotted:
+        if spec.white or spec.dotted:
             canvas.panel(strip, spec.shade, radius)
         else:
             canvas.box(strip, spec.row, radius)
@@ -622,7 +638,7 @@ def _cell(
         radius = min(spec.rounded, cell.height * 0.3)
         parts = halves if halves is not None and spec.dotted else (cell,)
         for part in parts:
-            if spec.cell != style.paper:
+            if spec.filled:
                 canvas.panel(part, spec.cell, radius)
             else:
                 canvas.box(part, spec.row, radius)

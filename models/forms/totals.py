@@ -322,7 +322,19 @@ def _draw(
         strip = capital * 1.6
         foot = box.top + capital * 1.15 if look.label == "above" else box.bottom - capital * 0.3
         centred = look.side == "r"
-        x = box.middle[0] if centred else box.left + 1
+        x = box.middle[0] if centred else box.left + 2
+        above = look.label == "above"
+        tab = Rect(
+            box.left,
+            box.top if above else box.bottom - strip,
+            box.right,
+            box.top + strip if above else box.bottom,
+        )
+        if loud and look.loud == "reversed":
+            canvas.fill(tab, style.mix(0.9))
+            colour = style.paper
+        elif look.framed:
+            canvas.box(tab, look.frame)
         inks = [canvas.text(x, foot, e.label, face, capital, colour, "m" if centred else "l")]
         box = (
             Rect(box.left, box.top + strip, box.right, box.bottom)
