@@ -55,6 +55,20 @@ def _piece(pool: npt.NDArray[np.generic], h: int, w: int, rng: Generator) -> npt
     return pool[y : y + h, x : x + w]
 
 
+def worn(canvas: Canvas, paper: Colour, rng: Generator) -> None:
+    """Let the print be worn or badly inked: paper shows through it in specks."""
+    left, top, right, bottom = (round(v) for v in canvas.page)
+    page = canvas.image[top:bottom, left:right]
+    gaps = _piece(_noise()[2], *page.shape[:2], rng)
+    cover = np.clip((gaps - 0.35) * 255 * float(rng.uniform(0.3, 1.1)), 0, 215).astype(np.uint8)
+    blank = np.empty_like(page)
+    cv2.rectangle(blank, (0, 0), (page.shape[1], page.shape[0]), paper, -1)
+    mask = cv2.merge([cover] * 3)
+    page[...] = cv2.add(
+        cv2.multiply(page, 255 - mask, scale=1 / 255), cv2.multiply(blank, mask, scale=1 / 255)
+    )
+
+
 def ink(canvas: Canvas, rng: Generator) -> None:
     """Lay the pens on the paper, each as ballpoint, pencil or the carbon of one."""
     h, w = canvas.image.shape[:2]
@@ -200,7 +214,7 @@ def _light(h: int, w: int, rng: Generator) -> npt.NDArray[np.float32]:
         turn, at = rng.uniform(0, 6.3), rng.uniform(-0.7, 0.7)
         edge = np.cos(turn) * x + np.sin(turn) * y - at
         field *= 1 - float(rng.uniform(0.05, 0.4)) / (1 + np.exp(-edge * rng.uniform(4, 30)))
-    cast = 1 + rng.normal(0, float(rng.choice([0.01, 0.05], p=[0.6, 0.4])), 3)
+    cast = 1 + rng.normal(0, float(rng.choice([0.01, 0.05], p=[0.65, 0.35])), 3)
     field = field / max(1.0, float(field.max()))
     return np.clip(field[..., None] * cast / max(1.0, float(cast.max())), 0.15, 1).astype(np.float32)
 

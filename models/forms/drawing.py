@@ -1,6 +1,6 @@
 """One whole form: the page planned, drawn, filled in and photographed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -66,8 +66,18 @@ def draw_form(rng: Generator, fonts: Fonts, digits: Digits) -> Drawn:
     style = draw_style(rng, fonts, mm)
     canvas = _sheet(rng, style, round(w), round(h), rim)
     page = canvas.page
+    if rng.random() < 0.06:
+        canvas.slant = float(rng.uniform(0.12, 0.25))
+    if rng.random() < 0.07:
+        canvas.currency = "€" if rng.random() < 0.5 else "$"
     _Plan(canvas, style, fonts, digits, rng).draw()
     _wear(canvas, style, rng)
+    if rng.random() < 0.03:
+        _stamp(canvas, style, rng)
+    if rng.random() < 0.015:
+        _stain(canvas, rng)
+    if rng.random() < 0.07:
+        camera.worn(canvas, style.paper, rng)
     camera.ink(canvas, rng)
     if rng.random() < 0.12:
         camera.crease(canvas, rng)
@@ -136,6 +146,36 @@ def _wear(canvas: Canvas, style: Style, rng: Generator) -> None:
     if rng.random() < 0.1:
         y = page.top + 2.0 * style.mm
         canvas.line((page.left, y), (page.right, y), Rule("dashed", 0.9, style.mix(0.5)))
+
+
+_STAMPS = ("PAID", "RECEIVED", "DELIVERED", "COPY", "CHECKED", "12 MAR", "URGENT", "ENTERED")
+
+
+def _stamp(canvas: Canvas, style: Style, rng: Generator) -> None:
+    """Put a rubber stamp on the slip, crooked and over whatever is there."""
+    words = str(rng.choice(_STAMPS))
+    ink, _ = style.bold.set(words, float(rng.uniform(3, 6)) * style.mm)
+    ink = cv2.copyMakeBorder(ink, 8, 8, 10, 10, cv2.BORDER_CONSTANT, value=0)
+    cv2.rectangle(ink, (2, 2), (ink.shape[1] - 3, ink.shape[0] - 3), 255, 2)
+    h, w = canvas.image.shape[:2]
+    turn = cv2.getRotationMatrix2D((ink.shape[1] / 2, ink.shape[0] / 2), float(rng.normal(0, 12)), 1.0)
+    turn[0, 2] += rng.uniform(0.1, 0.9) * w - ink.shape[1] / 2
+    turn[1, 2] += rng.uniform(0.1, 0.95) * h - ink.shape[0] / 2
+    cv2.warpAffine(ink, turn, (w, h), dst=canvas.pen("stamp"))
+
+
+def _stain(canvas: Canvas, rng: Generator) -> None:
+    """Set a wet cup on the slip."""
+    h, w = canvas.image.shape[:2]
+    size = float(rng.uniform(0.06, 0.16)) * max(h, w)
+    ring = np.zeros((h, w), np.uint8)
+    centre = (round(float(rng.uniform(0, 1)) * w), round(float(rng.uniform(0, 1)) * h))
+    cv2.circle(ring, centre, round(size), int(rng.integers(25, 80)), int(rng.integers(3, 12)), cv2.LINE_AA)
+    if rng.random() < 0.5:
+        cv2.circle(ring, centre, round(size), int(rng.integers(8, 25)), -1, cv2.LINE_AA)
+    ring = cv2.GaussianBlur(ring, (0, 0), 2.0)
+    through = 255 - cv2.merge([ring // 3, ring // 2, ring])
+    cv2.multiply(canvas.image, through, dst=canvas.image, scale=1 / 255)
 
 
 class _Plan:
@@ -436,12 +476,26 @@ class _Plan:
         else:
             whole = Rect(area.left, area.top, area.right, bottom)
             grid = table.draw_table(canvas, style, spec, whole, rows, lines, writer, rng)
+        if filled and rng.random() < 0.06:
+            self._check(grid, lines)
         if filled or rng.random() < 0.05:
             totals.fill_entries(rng, entries, lines)
         if not entries:
             return filled
         self._totals(mode, look, grid, entries, panel, area, bottom, writer)
         return filled
+
+    def _check(self, grid: table.Grid, lines: list[table.Line | None]) -> None:
+        """Tick off the rows in another pen, as whoever packs the goods does."""
+        rng, office = self.rng, replace(self.writer, name="office", pen=max(1, self.writer.pen - 1))
+        column = grid.spec.columns[int(rng.integers(len(grid.spec.columns)))]
+        x = grid.rect.right + 2 * self.style.mm if rng.random() < 0.5 else column.right - 2 * self.style.mm
+        for k in range(min(len(lines), grid.rows)):
+            if lines[k] is not None and rng.random() < 0.85:
+                y = grid.top + (k + float(rng.uniform(0.3, 0.7))) * grid.pitch
+                office.tick(
+                    self.canvas, x + float(rng.normal(0, 1)) * self.style.mm, y, 0.3 * grid.pitch, rng
+                )
 
     def _below(self, mode: str, entries: list[totals.Entry], look: totals.Look) -> float:
         """Return how much room the totals need below the table."""

@@ -12,10 +12,22 @@ from models.forms.writing import Writer
 BLOCKS = {
     "title": 3.0, "customer": 3.0, "serial": 0.9, "dated": 0.8, "blurb": 0.9, "terms": 1.2, "logo": 0.9, "advert": 0.8,
     "office": 1.5, "payment": 1.2, "chart": 1.8, "calendar": 1.8, "bands": 1.3, "barcode": 0.9, "member": 0.9,
-    "days": 0.8, "sign": 0.8, "stamps": 1.1, "friends": 1.3,
+    "days": 0.8, "sign": 0.8, "stamps": 1.1, "friends": 1.3, "list": 1.8,
 }  # fmt: skip
 """What a block weighs when room is shared out."""
-DECOYS = ("office", "payment", "chart", "calendar", "bands", "member", "days", "stamps", "friends", "barcode")
+DECOYS = (
+    "office",
+    "payment",
+    "chart",
+    "calendar",
+    "bands",
+    "member",
+    "days",
+    "stamps",
+    "friends",
+    "barcode",
+    "list",
+)
 
 
 def fill(
@@ -160,14 +172,17 @@ def _serial(canvas: Canvas, style: Style, rect: Rect, writer: Writer, rng: Gener
     word = wording.pick(rng, wording.SERIALS)
     face = style.fonts.plain[int(rng.integers(len(style.fonts.plain)))] if rng.random() < 0.5 else style.bold
     red = (190, 40, 45) if rng.random() < 0.45 else style.ink
-    capital = fitted(
-        f"{word}  {digits}",
-        face,
-        min(style.capital * float(rng.uniform(0.9, 1.9)), rect.height * 0.7),
-        rect.width * 0.95,
+    capital = min(style.capital * float(rng.uniform(0.9, 1.9)), rect.height * 0.7)
+    wide = (
+        face.width(digits, capital)
+        + (style.plain.width(word, capital * 0.85) + capital * 0.5 if word else 0)
+        + 4
     )
+    capital *= min(1.0, 0.95 * rect.width / wide)
+    wide *= min(1.0, 0.95 * rect.width / wide)
+    if capital < 4.5:
+        return
     anchor = rng.random()
-    wide = face.width(f"{word}  {digits}", capital)
     left = (
         rect.right - wide - 3
         if anchor < 0.5
@@ -494,6 +509,13 @@ def _bands(canvas: Canvas, style: Style, rect: Rect, writer: Writer, rng: Genera
     _printed_table(canvas, style, rect, cells, rng, title if rng.random() < 0.7 else "")
 
 
+def _list(canvas: Canvas, style: Style, rect: Rect, writer: Writer, rng: Generator, filled: bool) -> None:
+    cells = [["Item", "Price"] if rng.random() < 0.6 else ["Offers", "£"]]
+    for _ in range(int(rng.integers(3, 9))):
+        cells.append([wording.goods(rng).capitalize(), f"{int(rng.integers(10, 200)) * 5 / 100:.2f}"])
+    _printed_table(canvas, style, rect, cells, rng, "Price list" if rng.random() < 0.5 else "")
+
+
 def _barcode(canvas: Canvas, style: Style, rect: Rect, writer: Writer, rng: Generator, filled: bool) -> None:
     wide, tall = min(rect.width, 34 * style.mm), min(rect.height * 0.8, 11 * style.mm)
     if wide < 60 or tall < 12:
@@ -722,5 +744,5 @@ _DRAW = {
     "title": _title, "customer": _customer, "serial": _serial, "dated": _dated, "blurb": _blurb, "terms": _terms,
     "logo": _logo, "advert": _advert, "office": _office, "payment": _payment, "chart": _chart, "calendar": _calendar,
     "bands": _bands, "barcode": _barcode, "member": _comb, "days": _days, "sign": _sign, "stamps": _stamps,
-    "friends": _friends,
+    "friends": _friends, "list": _list,
 }  # fmt: skip

@@ -54,8 +54,9 @@ class Spot:
 PAPERS: tuple[Colour, ...] = (
     (252, 252, 250), (246, 245, 240), (252, 246, 228), (250, 205, 214), (252, 240, 168), (196, 218, 246),
     (206, 236, 206), (250, 222, 190), (226, 214, 240), (232, 232, 230), (240, 228, 200),
+    (206, 176, 136),
 )  # fmt: skip
-_PAPER_SHARES = (0.34, 0.16, 0.1, 0.09, 0.09, 0.06, 0.06, 0.03, 0.03, 0.02, 0.02)
+_PAPER_SHARES = (0.325, 0.16, 0.1, 0.09, 0.09, 0.06, 0.06, 0.03, 0.03, 0.02, 0.02, 0.015)
 _BLACK: tuple[Colour, ...] = ((25, 25, 28), (45, 45, 50), (70, 70, 75))
 
 
@@ -82,7 +83,6 @@ class Style:
     case: str
     capital: float
     """Height of a capital of ordinary print, pixels."""
-    strength: float
     fonts: Fonts
 
     def mix(self, share: float, colour: Colour | None = None) -> Colour:
@@ -134,11 +134,16 @@ def draw_style(rng: Generator, fonts: Fonts, mm: float) -> Style:
         for tone in (ink, second)
     ]
     plain, bold = fonts.family(rng)
+    title = fonts.titles[int(rng.integers(len(fonts.titles)))]
+    if rng.random() < 0.03:  # a home-made form, lettered by hand and copied
+        plain = bold = title = fonts.hand[int(rng.integers(len(fonts.hand)))]
+    elif rng.random() < 0.1:
+        bold = fonts.bold[int(rng.integers(len(fonts.bold)))]
     return Style(
         paper=(r, g, b), ink=thinned[0], second=thinned[1], mm=mm, plain=plain, bold=bold,
-        title=fonts.titles[int(rng.integers(len(fonts.titles)))],
+        title=title,
         case=str(rng.choice(["as is", "upper", "lower", "title"], p=[0.55, 0.3, 0.07, 0.08])),
-        capital=float(np.clip(mm * rng.uniform(1.6, 3.0), 6.5, 18.0)), strength=strength, fonts=fonts,
+        capital=float(np.clip(mm * rng.uniform(1.6, 3.0), 6.5, 18.0)), fonts=fonts,
     )  # fmt: skip
 
 
@@ -150,6 +155,10 @@ class Canvas:
     page: Rect
     pens: dict[str, Mask] = field(default_factory=dict)
     spots: list[Spot] = field(default_factory=list)
+    slant: float = 0.0
+    """How far all print leans, x per y."""
+    currency: str = "£"
+    """What is printed for pounds."""
 
     def pen(self, name: str = "pen") -> Mask:
         """Return the mask of a pen."""
@@ -250,7 +259,11 @@ class Canvas:
 
         With `turn` 1 the words run upwards, centred on (x, y).
         """
-        ink, base = face.set(words, capital)
+        ink, base = face.set(words.replace("£", self.currency), capital)
+        if self.slant:
+            lean = self.slant * ink.shape[0]
+            matrix = np.array([[1, -self.slant, lean], [0, 1, 0]], np.float32)
+            ink = cv2.warpAffine(ink, matrix, (ink.shape[1] + int(lean) + 1, ink.shape[0]))
         if turn:
             ink = np.rot90(ink, turn)
             left, top = round(x - ink.shape[1] / 2), round(y - ink.shape[0] / 2)

@@ -14,6 +14,7 @@ _WIDTHS = {
     "size": (8, 16), "page": (7, 13), "other": (8, 19), "row": (5, 9),
 }  # fmt: skip
 """Millimetres, least and most, of a column; common practice, no source."""
+_PARTS = (("£", "p"),) * 6 + (("£", "pence"), ("Pounds", "Pence"), ("£", "pp"), ("£.", "p."), ("£s", "p"))
 _OPTIONAL = ("other", "row", "size", "page", "code", "description", "unit_price")
 _CODES = ("dddd", "ddddd", "dddddd", "ddd", "dd-dd", "ddd-ddd", "d/ddd", "dd.ddd", "ddddddd", "ddd dd")
 _LETTERED = ("Adddd", "Tddd", "KB dd", "ddddB", "Wd-dd", "Mddd")
@@ -34,8 +35,6 @@ class Column:
     shaded: bool = False
     guide: str = ""
     """Printed in each cell: a pound sign, a decimal point."""
-    align: str = "l"
-    header: str = "l"
     heading: str = ""
 
     @property
@@ -74,6 +73,7 @@ class Spec:
     printed: frozenset[str] = frozenset()
     """Kinds of columns whose contents are printed."""
     start: int = 1
+    """The first row that is shaded, where every other one is."""
     upright: bool = False
     """Headings of narrow columns run upwards."""
     head: float = 0.0
@@ -82,6 +82,16 @@ class Spec:
     """The rule before columns of money, where it differs from the others."""
     labelled: bool = False
     """Instead of a heading, each cell says in small print what it is for."""
+    parts: tuple[str, str] = ("£", "p")
+    """What stands over pounds and over pence."""
+    filled: str = ""
+    """Separate boxes that are filled: ``cells`` tinted on the paper, or light ones on a tinted ``panel``."""
+    white: bool = False
+    """The body is tinted and its rules are left blank."""
+    sections: bool = False
+    """Bands with a word on them part the rows of a printed list."""
+    boxed: bool = False
+    """The line totals stand in a heavy frame."""
     dotted: bool = False
     """Pounds and pence have boxes of their own with a printed point between."""
     group: tuple[int, int, str] | None = None
@@ -188,6 +198,7 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     parted = rng.random()
     combs = rng.random() < 0.16
     guides = rng.random()
+    operators = rng.random() < 0.06
     for c in columns:
         if c.money:
             if parted < 0.42 and (c.kind == "line_total" or parted < 0.36):
@@ -198,6 +209,8 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
                 c.guide = "."
             elif guides < 0.23:
                 c.guide = "£."
+        if operators and c.kind in ("unit_price", "line_total") and not c.guide:
+            c.guide = ("@", "×", "x")[int(rng.integers(3))] if c.kind == "unit_price" else "="
         if combs and c.kind == "code":
             c.comb = int(rng.integers(4, 8))
         elif combs and c.kind in ("quantity", "page") and rng.random() < 0.35:
@@ -223,10 +236,14 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         else None
     )
     tint = style.mix(float(rng.uniform(0.04, 0.16)), style.second)
-    if mode == "boxes" and rng.random() < 0.4:
-        cell, band = (style.paper if rng.random() < 0.5 else (250, 250, 250)), None
-    else:
-        cell = style.paper
+    cell, filled, white = style.paper, "", False
+    if mode == "boxes" and rng.random() < 0.6:  # light cells on a tinted panel, or tinted cells on the paper
+        filled = "panel" if rng.random() < 0.6 else "cells"
+        cell = tint if filled == "cells" else style.paper if rng.random() < 0.5 else (250, 250, 250)
+    elif (
+        mode in ("grid", "rows", "strips") and rng.random() < 0.1
+    ):  # a tinted table whose rules are left blank
+        white = True
     printed: frozenset[str] = frozenset()
     if (
         rng.random() < 0.14
@@ -241,7 +258,6 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     for c in columns:
         if c.kind in printed:
             c.comb = 0
-        c.align = str(rng.choice(["l", "m", "r"], p=[0.1, 0.6, 0.3]))
     spec = Spec(
         columns=columns, mode=mode, frame=frame, row=style.rule(rng, "row"), column=style.rule(rng, "column"),
         pence=style.rule(rng, "pence"),
@@ -253,8 +269,15 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
         heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
         labelled=heading == "none" and mode in ("grid", "boxes", "strips") and rng.random() < 0.6,
-        dotted=bool(rng.random() < 0.4),
+        start=int(rng.integers(2)), dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
+        sections=bool(printed) and rng.random() < 0.35, parts=_PARTS[int(rng.integers(len(_PARTS)))],
     )  # fmt: skip
+    spec.filled, spec.white = filled, white
+    if white:
+        for rule in (spec.row, spec.column, spec.pence):
+            rule.colour, rule.thick = style.paper, rule.thick * float(rng.uniform(1.2, 2.5))
+        spec.shade = style.mix(float(rng.uniform(0.1, 0.25)), style.second)
+        spec.frame = spec.frame if rng.random() < 0.4 else None
     if mode == "bands":
         spec.row = Rule("solid", spec.row.thick, band or style.paper)
     _name(rng, style, spec, room)
@@ -348,10 +371,16 @@ def draw_table(
     colour = _headings(canvas, style, grid, rng) if spec.head else style.ink
     _rules(canvas, style, grid)
     _over(canvas, style, grid, colour)
+    bands = _bands(rows, rng) if spec.sections else set()
+    row = first - 1
     for k in range(rows):
-        line = lines[k] if k < len(lines) else None
+        if k in bands:
+            _section(canvas, style, grid, k, rng)
+            continue
+        line = lines[row - first + 1] if row - first + 1 < len(lines) else None
+        row += 1
         for c in spec.columns:
-            _cell(canvas, style, grid, c, k, first, line, writer, rng)
+            _cell(canvas, style, grid, c, k, row, line, writer, rng)
         if line is not None and line.struck:
             y = top + k * pitch
             right = spec.columns[-1].right
@@ -363,9 +392,30 @@ def draw_table(
     return grid
 
 
+def _bands(rows: int, rng: Generator) -> set[int]:
+    """Return which rows of a printed list are bands between its parts; three rows at least are left."""
+    if rows < 6:
+        return set()
+    return {0, *(int(k) for k in rng.integers(3, rows - 1, int(rng.integers(1, 3))))}
+
+
+def _section(canvas: Canvas, style: Style, grid: Grid, k: int, rng: Generator) -> None:
+    """Print a band with a word on it across the table."""
+    rect = grid.rect
+    band = Rect(rect.left, grid.top + k * grid.pitch, rect.right, grid.top + (k + 1) * grid.pitch)
+    loud = rng.random() < 0.3
+    canvas.fill(band.inset(1), style.mix(0.75 if loud else 0.15, style.second))
+    words = cased(rng, style, wording.pick(rng, wording.SECTIONS))
+    size = fitted(words, style.bold, min(style.capital, band.height * 0.5), band.width)
+    colour = style.paper if loud else style.mix(1.0)
+    canvas.text(band.left + 5, (band.top + band.bottom + size) / 2, words, style.bold, size, colour)
+
+
 def _shades(canvas: Canvas, style: Style, grid: Grid) -> None:
     spec, rect = grid.spec, grid.rect
-    if spec.mode == "boxes" and spec.cell != style.paper:
+    if spec.white:
+        canvas.fill(Rect(rect.left, grid.top, rect.right, rect.bottom), spec.shade)
+    if spec.filled == "panel":
         canvas.panel(
             Rect(rect.left - spec.gap, rect.top - spec.gap, rect.right + spec.gap, rect.bottom + spec.gap),
             spec.shade,
@@ -406,6 +456,9 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
                 canvas.line((x, grid.top), (x, rect.bottom), spec.pence)
     if spec.head and spec.heading in ("plain", "shaded", "line"):
         canvas.line((rect.left, grid.top), (rect.right, grid.top), spec.frame or spec.column)
+    if spec.boxed and spec.mode not in ("none", "strips"):
+        heavy = Rule("solid", max(2.0, 0.6 * style.mm), style.mix(1.0, style.second))
+        canvas.box(Rect(grid.last.left, grid.top, grid.last.right, rect.bottom), heavy)
     if spec.frame is not None:
         canvas.box(rect, spec.frame, spec.rounded)
 
@@ -417,7 +470,7 @@ def _strips(canvas: Canvas, style: Style, grid: Grid) -> None:
         y = grid.top + k * grid.pitch
         strip = Rect(rect.left, y + spec.gap / 2, rect.right, y + grid.pitch - spec.gap / 2)
         radius = min(spec.rounded, strip.height / 2)
-        if spec.cell != style.paper or spec.dotted:
+        if spec.white or spec.dotted:
             canvas.panel(strip, spec.shade, radius)
         else:
             canvas.box(strip, spec.row, radius)
@@ -494,8 +547,11 @@ def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> Colou
             upper = cell.bottom - spec.capital * 1.7
             heading(canvas, spec, Rect(cell.left, cell.top, cell.right, upper), c.heading, colour, rng)
             canvas.place("heading", Rect(cell.left, cell.top, cell.right, upper))
-        canvas.text((cell.left + x) / 2, y, "£", spec.face, small, colour, "m")
-        canvas.text((x + cell.right) / 2, y, "p", spec.face, small, colour, "m")
+        for words, a, b in zip(spec.parts, (cell.left, x), (x, cell.right), strict=True):
+            name = words if canvas.currency == "£" or words[0] != "p" else "c"
+            canvas.text(
+                (a + b) / 2, y, name, spec.face, fitted(name, spec.face, small, b - a - 2), colour, "m"
+            )
         canvas.place("heading", Rect(cell.left, upper, x, cell.bottom))
         canvas.place("heading", Rect(x, upper, cell.right, cell.bottom))
     return colour
@@ -561,7 +617,7 @@ def wrapped(words: str, face: Face, capital: float, room: float, most: int) -> t
 
 
 def _cell(
-    canvas: Canvas, style: Style, grid: Grid, c: Column, k: int, first: int, line: Line | None, writer: Writer,
+    canvas: Canvas, style: Style, grid: Grid, c: Column, k: int, row: int, line: Line | None, writer: Writer,
     rng: Generator,
 ) -> None:  # fmt: skip
     """Draw one cell: its own box if it has one, what is printed in it, its places, what is written in it."""
@@ -582,7 +638,7 @@ def _cell(
         radius = min(spec.rounded, cell.height * 0.3)
         parts = halves if halves is not None and spec.dotted else (cell,)
         for part in parts:
-            if spec.cell != style.paper:
+            if spec.filled:
                 canvas.panel(part, spec.cell, radius)
             else:
                 canvas.box(part, spec.row, radius)
@@ -590,7 +646,6 @@ def _cell(
             canvas.text(x, cell.bottom - 0.3 * cell.height, ".", spec.face, spec.capital, style.mix(1.0), "m")
         elif x is not None:
             canvas.line((x, cell.top), (x, cell.bottom), spec.pence)
-    row = first + k
     if halves is None:
         canvas.place(c.place, cell, row)
     else:
@@ -608,8 +663,8 @@ def _cell(
     if c.guide:
         capital = min(spec.capital, cell.height * 0.45)
         foot = (cell.top + cell.bottom + capital) / 2
-        if "£" in c.guide:
-            canvas.text(cell.left + 3, foot, "£", spec.face, capital, style.mix(0.7))
+        if c.guide[0] != ".":
+            canvas.text(cell.left + 3, foot, c.guide[0], spec.face, capital, style.mix(0.7))
         if "." in c.guide:
             canvas.text(cell.left + 0.62 * cell.width, foot, ".", spec.face, capital, style.mix(0.9))
     if c.kind == "row":

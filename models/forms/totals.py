@@ -149,7 +149,7 @@ def draw_look(rng: Generator, style: Style, pitch: float, mode: str) -> Look:
         divider=float(rng.uniform(0.52, 0.68)) if rng.random() < 0.25 and label == "left" else None,
         face=style.plain if rng.random() < 0.5 else style.bold, strong=style.bold, capital=capital, step=step,
         gap=0.0 if box == "rows" else float(rng.uniform(0.3, 2.0)) * style.mm,
-        rounded=float(rng.uniform(0.8, 2.5)) * style.mm if rng.random() < 0.2 else 0.0,
+        rounded=float(rng.uniform(0.8, 5.0)) * style.mm if rng.random() < 0.2 else 0.0,
         loud=str(rng.choice(["", "thick", "shaded", "tall", "reversed"], p=[0.4, 0.2, 0.17, 0.13, 0.1])),
         framed=bool(rng.random() < 0.35),
     )  # fmt: skip
@@ -322,7 +322,19 @@ def _draw(
         strip = capital * 1.6
         foot = box.top + capital * 1.15 if look.label == "above" else box.bottom - capital * 0.3
         centred = look.side == "r"
-        x = box.middle[0] if centred else box.left + 1
+        x = box.middle[0] if centred else box.left + 2
+        above = look.label == "above"
+        tab = Rect(
+            box.left,
+            box.top if above else box.bottom - strip,
+            box.right,
+            box.top + strip if above else box.bottom,
+        )
+        if loud and look.loud == "reversed":
+            canvas.fill(tab, style.mix(0.9))
+            colour = style.paper
+        elif look.framed:
+            canvas.box(tab, look.frame)
         inks = [canvas.text(x, foot, e.label, face, capital, colour, "m" if centred else "l")]
         box = (
             Rect(box.left, box.top + strip, box.right, box.bottom)

@@ -61,14 +61,15 @@ LABELS: dict[str, tuple[str, ...]] = {
     "goods": _split(
         "Goods total|Sub-total|Subtotal|Sub total|Total goods|Goods|Total of goods|Value of goods|Goods value|Order subtotal|"
         "Total for goods|Total of items|Net total|Total before delivery|Items total|Order value|Sum of goods|"
-        "Total of lines above|Cost of goods|Merchandise total|Total of this page|Page total|Lines total|Total value of goods"
+        "Total of lines above|Cost of goods|Merchandise total|Total of this page|Page total|Lines total|Total value of goods|"
+        "Sub-total (A)|Total A|1. Goods|Add up your goods|Goods (inc. VAT)"
     ),
     "delivery": _split(
         "Delivery|Delivery|Delivery charge|Carriage|Postage|Post|P&P|P & P|p&p|Post & packing|Postage & packing|"
         "Postage and packing|Shipping|Delivery fee|Plus delivery|Add delivery|Add carriage|Add postage|+ delivery|"
         "Plus postage|Delivery cost|Carriage charge|Packing|Handling|Delivery (if any)|Small order charge|Freight|"
         "Delivery £2.50|P&P (see overleaf)|Add £3.95 p&p|Carriage & packing|Post and packing|Add P&P|To your door|"
-        "Delivery (free over £40)|Plus p & p|Service charge|Insurance & post|Surcharge"
+        "Delivery (free over £40)|Plus p & p|Delivery (B)|2. Delivery|Service charge|Insurance & post|Surcharge"
     ),
     "discount": _split(
         "Discount|Discount|Less discount|Less voucher|Minus discount|Voucher|Less offer|Money off|Rebate|Loyalty discount|"
@@ -88,7 +89,8 @@ LABELS: dict[str, tuple[str, ...]] = {
         "Total|Total|Total|TOTAL|Grand total|Total due|Amount due|To pay|Balance|Balance due|Please pay|Total to pay|"
         "Order total|Total £|Total enclosed|Amount to pay|Final total|Total amount|Total payable|You pay|Amount payable|"
         "Total order|Now due|To be paid|Total amount due|Pay this amount|Invoice total|Overall total|Total to collect|"
-        "Cash to pay|Total of order|Grand total £|All together|Total price|Sum to pay|Total now due|Outstanding"
+        "Cash to pay|Total of order|Grand total £|All together|Total price|Sum to pay|Total now due|Outstanding|"
+        "Total (A + B)|3. Total|Add up: you pay|Total inc. VAT|Total order value|Left to pay|Still to pay"
     ),
 }
 """Labels by kind of totals box."""
@@ -116,6 +118,10 @@ TITLES = _split(
     "ORDER FORM|Order form|Order|Order slip|ORDER SLIP|Your order|Customer order|Order sheet|Order pad|Sales order|"
     "Catalogue order form|Order blank|Purchase order|ORDER|Home order form|My order|Book your order here|Sales docket|"
     "Order card|Delivery order|Spring order form|Winter order|Order & delivery|Docket|Club order form|Order ticket"
+)
+SECTIONS = _split(
+    "Bread|Cakes|For the garden|Bulbs|Seeds|Cards|Gift wrap|Woollens|Soaps|Candles|Dairy|Preserves|Adults|Children|New items|"
+    "Spring|Autumn|Sweet|Savoury|Small packs|Large packs|Pets|Kitchen|Hampers|Books|Page 1|Section B"
 )
 _BLURB = _split(
     "Please use block capitals|Please write clearly in ballpoint pen|Thank you for your order|Thank you!|"

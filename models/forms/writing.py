@@ -6,11 +6,8 @@ import cv2
 import numpy as np
 from numpy.random import Generator
 
-from models.forms import wording
 from models.forms.faces import Digits, Face, Fonts, Hand, Mask, slanted
 from models.forms.paper import Canvas, Rect
-
-_SIGNS = ".,-/:·=x£p"
 
 
 @dataclass
@@ -34,6 +31,8 @@ class Writer:
     align: str
     careless: float
     """How far from its place the writing falls, in row heights."""
+    name: str = "pen"
+    """The pen of the canvas that is written with."""
 
     def number(
         self, canvas: Canvas, text: str, rect: Rect, rng: Generator, align: str = "", size: float = 1.0
@@ -60,7 +59,7 @@ class Writer:
         foot = rect.bottom - (rect.height - tall) * float(np.clip(rng.normal(0.42, 0.22), -0.15, 1.0))
         foot += float(rng.normal(0, self.careless)) * rect.height
         drift = float(rng.normal(0, 0.03))
-        mask = canvas.pen()
+        mask = canvas.pen(self.name)
         for piece, advance in pieces:
             self._put(mask, piece, x, foot + float(rng.normal(0, 0.03)) * tall, tall)
             x += advance + gap
@@ -113,17 +112,17 @@ class Writer:
             )
         if self.pen > 2 and capital > 13:
             ink = cv2.dilate(ink, np.ones((2, 2), np.uint8))
-        _most(canvas.pen(), ink, round(x), round(foot) - base)
+        _most(canvas.pen(self.name), ink, round(x), round(foot) - base)
 
     def tick(self, canvas: Canvas, x: float, y: float, size: float, rng: Generator) -> None:
         """Tick or cross at (x, y)."""
         if rng.random() < 0.7:
             points = np.array([[-0.5, 0.0], [-0.15, 0.45], [0.7, -0.7]]) * size
-            _stroke(canvas.pen(), points + rng.normal(0, 0.08 * size, (3, 2)) + [x, y], self.pen)
+            _stroke(canvas.pen(self.name), points + rng.normal(0, 0.08 * size, (3, 2)) + [x, y], self.pen)
         else:
             for s in (1, -1):
                 points = np.array([[-0.5, -0.5 * s], [0.5, 0.5 * s]]) * size
-                _stroke(canvas.pen(), points + rng.normal(0, 0.08 * size, (2, 2)) + [x, y], self.pen)
+                _stroke(canvas.pen(self.name), points + rng.normal(0, 0.08 * size, (2, 2)) + [x, y], self.pen)
 
     def strike(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
         """Cross something out with one or two strokes."""
@@ -131,7 +130,7 @@ class Writer:
             y = rect.top + rect.height * float(rng.uniform(0.35, 0.65))
             x = np.linspace(rect.left, rect.right, 8) + rng.normal(0, 2, 8)
             ys = y + np.cumsum(rng.normal(0, 0.02 * rect.height, 8))
-            _stroke(canvas.pen(), np.stack([x, ys], 1), self.pen)
+            _stroke(canvas.pen(self.name), np.stack([x, ys], 1), self.pen)
 
     def scribble(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
         """Scribble something out, or sign with a flourish."""
@@ -141,7 +140,7 @@ class Writer:
         t = np.linspace(0, n - 1, n * 5)
         kernel = np.ones(5) / 5
         points = np.stack([np.convolve(np.interp(t, np.arange(n), v), kernel, "valid") for v in (x, y)], 1)
-        _stroke(canvas.pen(), points, self.pen)
+        _stroke(canvas.pen(self.name), points, self.pen)
 
     def stress(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
         """Underline what stands in a box twice, or ring it."""
@@ -152,13 +151,13 @@ class Writer:
                     0, 2, 2
                 )
                 ys = y + off * rect.height + rng.normal(0, 1, 2)
-                _stroke(canvas.pen(), np.stack([xs, ys], 1), self.pen)
+                _stroke(canvas.pen(self.name), np.stack([xs, ys], 1), self.pen)
             return
         turn = np.linspace(0, 2 * np.pi + 0.5, 30)
         x, y = rect.middle
         xs = x + 0.5 * rect.width * np.cos(turn) * (1 + 0.02 * turn)
         ys = y + 0.6 * rect.height * np.sin(turn) * (1 + 0.02 * turn)
-        _stroke(canvas.pen(), np.stack([xs, ys], 1), self.pen)
+        _stroke(canvas.pen(self.name), np.stack([xs, ys], 1), self.pen)
 
     def ditto(self, canvas: Canvas, rect: Rect, rng: Generator) -> None:
         """Write ditto marks."""
@@ -168,7 +167,7 @@ class Writer:
         )
         for off in (0.0, 0.28):
             a = np.array([[x + off * self.tall, y], [x + (off - 0.05) * self.tall, y + 0.32 * self.tall]])
-            _stroke(canvas.pen(), a, self.pen)
+            _stroke(canvas.pen(self.name), a, self.pen)
 
 
 def _most(mask: Mask, ink: Mask, x: int, y: int) -> None:
@@ -238,8 +237,3 @@ def amount(pence: int, writer: Writer, rng: Generator) -> str:
 def code(rng: Generator, form: str) -> str:
     """Return an article's code after a pattern: ``d`` a digit, anything else itself."""
     return "".join(str(int(rng.integers(10))) if c == "d" else c for c in form)
-
-
-def name(rng: Generator) -> str:
-    """Return what is written in a narrow column of odd matters."""
-    return wording.small_word(rng)
