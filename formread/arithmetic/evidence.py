@@ -202,7 +202,7 @@ class Box:
         listed = sorted(listed, key=lambda item: -item[1])[:MOST_CANDIDATES]
         self.top = listed[0][0] if listed else None
         for value, probability in listed:
-            if probability >= LEAST_CANDIDATE:
+            if probability >= LEAST_CANDIDATE or value == self.top:
                 self.weights[value] = self._tempered(value, probability)
         if None not in self.weights:
             self.ask(None)

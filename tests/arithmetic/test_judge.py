@@ -57,6 +57,15 @@ def test_each_slip_of_the_pen_is_called_wrong_and_by_its_name(written: int, kind
     assert (judged.verdict, judged.slip_kind, judged.difference) == ("wrong", kind, written - RIGHT)
 
 
+def test_a_box_that_no_candidate_fits_stops_no_slip() -> None:
+    """The reader may know next to nothing of a box; the row is then weighed all the same."""
+    slip = a_slip(ROWS, total=RIGHT)
+    unread = Tabled("amount", {140927: 2e-12, 99: 1e-12}, floor=1e-15)
+    line = LineReadings(1, _box("quantity", 2), _box("amount", 499), unread)
+    judged = judge(replace(slip, lines=(line, *slip.lines[1:])))
+    assert judged.verdict != "wrong"
+
+
 @pytest.mark.parametrize("read", [2200, 245])
 def test_a_total_that_reads_as_if_its_box_were_cut_out_wrongly_is_blamed_on_nobody(read: int) -> None:
     slip = a_slip(ROWS, total=read)
