@@ -6,9 +6,9 @@ order pads are laid out, found by a beam over the columns from left to right.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from formread.layout.heading import HeadedColumn
 from formread.layout.record import ColumnRole, TotalRole
 from formread.layout.vocabulary import LabelRole, Match
 
@@ -43,7 +43,6 @@ _MISSING: dict[ColumnRole, float] = {
     "line_total": -3.0,
     "description": -1.0,
 }
-_UNHEARD = 0.002  # probability that a recognised heading means a role that its word never has
 _NOT_LAST = -1.2  # nats: the line total is all but always the last column
 _ODD_ORDER = -1.2  # price before quantity, description before code
 _WRONG_ORDER = -1.6  # total before price
@@ -76,24 +75,28 @@ _INNER_TOTAL: dict[TotalRole, float] = {
     "other": 0.06,
 }
 _TRADITION = 0.3  # what the place says still counts where the label is read
+_LOOKS_TRUST = 0.9  # the rest is shared among all roles: the network may be wrong about a whole column
+_HEADING_TRUST = 0.985
+_SHAPE_WEIGHT = 0.35  # the network has seen shape and order, too
+_LABEL_TRUST = 0.97
 
 
-def _heading_score(column: HeadedColumn, role: ColumnRole) -> float:
-    match = column.match
-    told = match.roles.get(role, 0.0)
-    mixed = match.known * told + (1 - match.known) / len(_ROLES)
-    return math.log(max(mixed, _UNHEARD))
+@dataclass(frozen=True, slots=True)
+class ColumnSeen:
+    """One column: what its heading may mean, its share of the table's width, and what its boxes look like."""
+
+    heading: Match[ColumnRole]
+    width: float
+    parted: bool
+    looks: Mapping[ColumnRole, float]
 
 
-def _shape_score(column: HeadedColumn, role: ColumnRole, width: float) -> float:
-    share = (column.right.middle - column.left.middle) / width
-    usual, spread = _WIDTH[role]
-    score = (
-        -0.5 * (math.log(max(share, 0.01) / usual) / spread) ** 2 - math.log(spread) + _PRIOR.get(role, 0.0)
-    )
-    if column.pence is not None and role not in ("unit_price", "line_total"):
-        score += _SPLIT_ELSEWHERE
-    return score
+@dataclass(frozen=True, slots=True)
+class TotalSeen:
+    """One box of the totals: what its label may mean and what it looks like."""
+
+    label: Match[LabelRole]
+    looks: Mapping[TotalRole, float]
 
 
 def _order_score(roles: tuple[ColumnRole, ...]) -> float:
@@ -114,25 +117,10 @@ def _order_score(roles: tuple[ColumnRole, ...]) -> float:
     return score
 
 
-def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[ColumnRole, ...], float]]:
-    """Return the `best` most probable assignments of roles with their probabilities, most probable first.
-
-    No role but ``other`` is given twice. The probabilities are shares among all assignments weighed. Assignments that
-    differ only in columns that nobody reads (is it a description or a colour?) are one: doubt about these is none.
-    """
-    width = max(columns[-1].right.middle - columns[0].left.middle, 1.0)
-    beam: list[tuple[float, tuple[ColumnRole, ...]]] = [(0.0, ())]
-    for column in columns:
-        scores = {role: _heading_score(column, role) + _shape_score(column, role, width) for role in _ROLES}
-        grown = [
-            (score + scores[role], (*roles, role))
-            for score, roles in beam
-            for role in _ROLES
-            if role == "other" or role not in roles
-        ]
-        grown.sort(key=lambda item: (-item[0], item[1]))
-        beam = grown[:_BEAM]
-    whole = [(score + _order_score(roles), roles) for score, roles in beam]
+def _ranked(
+    whole: list[tuple[float, tuple[ColumnRole, ...]]], best: int
+) -> list[tuple[tuple[ColumnRole, ...], float]]:
+    """Return the best assignments with their shares; those that read alike are one."""
     whole.sort(key=lambda item: (-item[0], item[1]))
     top = whole[0][0]
     total = sum(math.exp(score - top) for score, _ in whole)
@@ -146,21 +134,49 @@ def assign(columns: Sequence[HeadedColumn], best: int) -> list[tuple[tuple[Colum
     return [(likeliest[alike], share) for alike, share in ranked[:best]]
 
 
-def assign_totals(labels: Sequence[Match[LabelRole]]) -> tuple[TotalRole, ...]:
-    """Give the places of the totals, in the order in which people read them, their most probable roles.
+def _seen_score(column: ColumnSeen, role: ColumnRole) -> float:
+    looks = _LOOKS_TRUST * column.looks.get(role, 0.0) + (1 - _LOOKS_TRUST) / len(_ROLES)
+    known = _HEADING_TRUST * column.heading.known
+    told = known * column.heading.roles.get(role, 0.0) + (1 - known) / len(_ROLES)
+    usual, spread = _WIDTH[role]
+    shape = -0.5 * (math.log(max(column.width, 0.01) / usual) / spread) ** 2 + _PRIOR.get(role, 0.0)
+    if column.parted and role not in ("unit_price", "line_total"):
+        shape += _SPLIT_ELSEWHERE
+    return math.log(looks) + math.log(told) + _SHAPE_WEIGHT * shape
 
-    At most one of each but ``other``, the total last unless its label says otherwise.
-    """
+
+def assign(columns: Sequence[ColumnSeen], best: int) -> list[tuple[tuple[ColumnRole, ...], float]]:
+    """Return the `best` most probable assignments of roles to columns, most probable first."""
+    beam: list[tuple[float, tuple[ColumnRole, ...]]] = [(0.0, ())]
+    for column in columns:
+        scores = {role: _seen_score(column, role) for role in _ROLES}
+        grown = [
+            (score + scores[role], (*roles, role))
+            for score, roles in beam
+            for role in _ROLES
+            if role == "other" or role not in roles
+        ]
+        grown.sort(key=lambda item: (-item[0], item[1]))
+        beam = grown[:_BEAM]
+    whole = [(score + _SHAPE_WEIGHT * _order_score(roles), roles) for score, roles in beam]
+    return _ranked(whole, best)
+
+
+def assign_totals(totals: Sequence[TotalSeen]) -> tuple[TotalRole, ...]:
+    """Give the boxes of the totals, in reading order, their most probable roles; at most one of each but ``other``."""
     beam: list[tuple[float, tuple[TotalRole, ...]]] = [(0.0, ())]
-    for k, label in enumerate(labels):
-        priors = _LAST_TOTAL if k == len(labels) - 1 else _FIRST_TOTAL if k == 0 else _INNER_TOTAL
+    for k, total in enumerate(totals):
+        priors = _LAST_TOTAL if k == len(totals) - 1 else _FIRST_TOTAL if k == 0 else _INNER_TOTAL
+        known = _LABEL_TRUST * total.label.known
         grown = []
         for score, given in beam:
             for role, prior in priors.items():
                 if role != "other" and role in given:
                     continue
-                p = label.known * label.roles.get(role, 0.0) + (1 - label.known) * prior
-                grown.append((score + math.log(max(p, 1e-4)) + _TRADITION * math.log(prior), (*given, role)))
+                told = known * total.label.roles.get(role, 0.0) + (1 - known) / len(priors)
+                looks = _LOOKS_TRUST * total.looks.get(role, 0.0) + (1 - _LOOKS_TRUST) / len(priors)
+                score_here = math.log(told) + math.log(looks) + _TRADITION * math.log(prior)
+                grown.append((score + score_here, (*given, role)))
         grown.sort(key=lambda item: (-item[0], item[1]))
         beam = grown[:_BEAM]
     return beam[0][1]

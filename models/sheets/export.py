@@ -29,10 +29,10 @@ def export(finder: Finder, target: Path) -> None:
             output_names=["labels"],
             dynamic_axes={"photo": {2: "height", 3: "width"}, "labels": {2: "rows", 3: "columns"}},
         )
-    _halve(target)
+    halve(target)
 
 
-def _halve(path: Path) -> None:
+def halve(path: Path) -> None:
     """Store the weights in half precision; they are cast back when the file is opened."""
     model = onnx.load(str(path))
     casts = []

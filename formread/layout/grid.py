@@ -1,0 +1,728 @@
+"""From what the network saw to rows, columns and totals: boxes are gathered into one even grid.
+
+Each box that the network saw stands for itself; the boxes of one column share their sides and those of one row
+their upper and lower edges. What writing hides in one box its neighbours tell, so the table is put together from
+what most of them say: a box that was not seen is where its row and its column cross.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from formread.layout.boxes import COLUMNS, CORE_MARGIN, KINDS, TOTALS, Map, Seen
+
+_CORE = 0.5  # probability from which on a place is inside a box
+_LEAST_AREA = 12  # places; smaller specks are none
+_LEAST_SIDE = 3.0  # places of a core's shorter side
+_BOX = 0.5  # a core is a box if its places are seen as boxes at least so much
+_PENCE = 0.5
+_SAME = 5.0  # places by which sides of boxes in one column, or edges in one row, differ
+_SAME_SHARE = 0.4  # and of a row's height
+_LOW, _HIGH = 0.6, 1.6  # times the usual height that boxes of rows are high
+_FULL = 0.75  # quantile of the rows' boxes' widths together that stands for a whole row
+_ROW_SHARE = 0.34  # of a whole row, in which a row's boxes are seen
+_OVERLAP = 0.35  # of the lower of two rows, that makes them rivals
+_LOOK_BACK = 12  # groups that boxes sorted from the top may still belong to
+_EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
+_MOST_MISSING = 3  # rows in one gap that may be filled in
+_COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
+_LINE = 2.0  # places between two rows, about
+_MOST_ROWS = 60
+_SURE = 0.9  # trust in what the network says of one place
+_HALF_SEEN = 0.5  # share of the rows in which a column's boxes need to be seen
+_CORE_FULL = 0.75  # share of a row's height that a core takes, about
+_CHANGE = 25.0  # nats that a change of kind costs inside a box: some places of plain evidence on either side
+_GAP_COST = 0.1  # share of that between two boxes
+_NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
+_NARROWEST = 5  # places; nobody writes into a narrower column
+_WRITABLE = 24  # places of each part of a run of one kind
+_EDGE = 4  # places at the ends of a run where its cores end anyway
+_UNPARTED = 0.6  # of the cores beside it: with more between two columns nothing is ruled there
+_PARTED = 0.3  # of a full core: less parts two boxes
+_LOWEST_TOTAL, _NARROWEST_TOTAL = 0.5, 1.2  # row heights
+_ON = 0.3  # share of a box that lies on another, if it is none of its own
+_FEWEST_IN_PANEL = 2  # columns
+_ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
+_HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
+_HALF_COMMON = 0.6  # share of their height that both have in common
+_LONG_ENOUGH, _HIGH_ENOUGH = 24, 12  # places of an edge that tells how the sheet lies
+_MOST_TILT = 0.025  # a degree and a half
+_RAGGED = 0.6  # places that a straight edge misses its line by on average
+_TRIMMED = 0.25  # of a side's length at each end, where corners are rounded off
+
+Points = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """A box in places of the map, after the sheet's slope and lean were taken out."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        """Places from side to side."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Places from top to bottom."""
+        return self.bottom - self.top
+
+    def grown(self, by: float) -> "Edges":
+        """Return the box with its sides moved out."""
+        return Edges(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cell:
+    """One box that the network saw: its edges, the probabilities of its kinds, and of being for pence."""
+
+    edges: Edges
+    kinds: npt.NDArray[np.float64]
+    pence: float
+
+    @property
+    def column(self) -> float:
+        """Probability that it belongs to the table."""
+        return float(self.kinds[COLUMNS].sum())
+
+    @property
+    def total(self) -> float:
+        """Probability that it belongs to the totals."""
+        return float(self.kinds[TOTALS].sum())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GridColumn:
+    """One column: its sides, where the pence begin if they are parted off, and what its boxes look like.
+
+    ``kinds`` are the probabilities of ``KINDS[COLUMNS]``, the mean over its boxes; ``open_left``: nothing parts it
+    from the column before but what is written.
+    """
+
+    left: float
+    right: float
+    pence: float | None
+    kinds: npt.NDArray[np.float64]
+    open_left: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GridTotal:
+    """One box of the totals; ``kinds`` are the probabilities of ``KINDS[TOTALS]``."""
+
+    box: Edges
+    pence: Edges | None
+    kinds: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """The order table and the totals of a sheet.
+
+    Attributes
+    ----------
+    boxes
+        For every row from the top and every column from the left: the box, and its half for the pence. Where the
+        same columns come again further right, their rows follow those of the panel before.
+    slope, lean, centre
+        How the map's places were straightened: down by ``slope`` per place right, right by ``lean`` per place down,
+        about ``centre``.
+    evenness
+        Share of the table's boxes that were seen where they belong.
+    looks
+        (8, w) probabilities of ``KINDS[COLUMNS]`` along the straightened map, the mean over the rows.
+    """
+
+    columns: tuple[GridColumn, ...]
+    rows: tuple[tuple[float, float], ...]
+    boxes: tuple[tuple[tuple[Edges, Edges | None], ...], ...]
+    totals: tuple[GridTotal, ...]
+    slope: float
+    lean: float
+    centre: tuple[float, float]
+    evenness: float
+    looks: npt.NDArray[np.float64]
+
+    def parted(self, place: int, at: Sequence[float]) -> "Grid":
+        """Return the grid with one column cut at `at`, straightened places from the left."""
+        column = self.columns[place]
+        sides = [column.left, *at, column.right]
+        new = []
+        for left, right in pairwise(sides):
+            looks = self.looks[:, max(round(left), 0) : max(round(right), 1)].mean(axis=1)
+            pence = column.pence if column.pence is not None and left < column.pence < right else None
+            new.append(GridColumn(left, right, pence, looks / max(float(looks.sum()), 1e-9)))
+        boxes = tuple(
+            (
+                *line[:place],
+                *(_cut_box(line[place], left, right) for left, right in pairwise(sides)),
+                *line[place + 1 :],
+            )
+            for line in self.boxes
+        )
+        columns = (*self.columns[:place], *new, *self.columns[place + 1 :])
+        return replace(self, columns=columns, boxes=boxes)
+
+    def joined(self, place: int) -> "Grid":
+        """Return the grid with one column joined to the one before it."""
+        a, b = self.columns[place - 1 : place + 1]
+        shares = np.array([a.right - a.left, b.right - b.left])
+        kinds = (shares[0] * a.kinds + shares[1] * b.kinds) / max(float(shares.sum()), 1e-9)
+        column = GridColumn(a.left, b.right, a.pence, kinds, a.open_left)
+        boxes = tuple(
+            (
+                *line[: place - 1],
+                (
+                    Edges(
+                        line[place - 1][0].left, line[place][0].top, _end(line[place]), line[place][0].bottom
+                    ),
+                    None,
+                ),
+                *line[place + 1 :],
+            )
+            for line in self.boxes
+        )
+        columns = (*self.columns[: place - 1], column, *self.columns[place + 1 :])
+        return replace(self, columns=columns, boxes=boxes)
+
+    def point(self, u: float, v: float) -> tuple[float, float]:
+        """Return the place of the map at straightened coordinates."""
+        return _bent(u, v, self.slope, self.lean, self.centre)
+
+
+def _spanned(a: tuple[Edges, Edges | None], b: tuple[Edges, Edges | None]) -> Edges:
+    return Edges(a[0].left, min(a[0].top, b[0].top), _end(b), max(a[0].bottom, b[0].bottom))
+
+
+def _end(halves: tuple[Edges, Edges | None]) -> float:
+    return halves[0].right if halves[1] is None else halves[1].right
+
+
+def _cut_box(halves: tuple[Edges, Edges | None], left: float, right: float) -> tuple[Edges, Edges | None]:
+    box, pence = halves
+    end = _end(halves)
+    if pence is not None and left < pence.left < right:
+        return replace(box, left=max(box.left, left)), replace(pence, right=min(pence.right, right))
+    return Edges(max(box.left, left), box.top, min(end, right), box.bottom), None
+
+
+def _bent(u: float, v: float, slope: float, lean: float, centre: tuple[float, float]) -> tuple[float, float]:
+    x, y = u - centre[0], v - centre[1]
+    return u + lean * y, v + slope * x
+
+
+def find_cells(seen: Seen) -> tuple[list[Cell], float, float, tuple[float, float]]:
+    """Find every box that the network saw.
+
+    Returns
+    -------
+    cells, slope, lean, centre
+        See :class:`Grid`.
+    """
+    height, width = seen.core.shape
+    centre = (width / 2, height / 2)
+    box = 1.0 - seen.kinds[0] - seen.kinds[15:].sum(axis=0)
+    inside = ((seen.core > _CORE) & (box > _BOX * 0.6)).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
+    parts: list[tuple[int, int, npt.NDArray[np.bool_]]] = []
+    for k in range(1, count):
+        left, top, wide, high, area = (int(v) for v in stats[k])
+        if area < _LEAST_AREA or min(wide, high) < _LEAST_SIDE:
+            continue
+        parts.append((left, top, labels[top : top + high, left : left + wide] == k))
+    slope, lean = _skew(parts)
+    cells = []
+    for left, top, mask in parts:
+        for start, end in _halves(seen, left, top, mask):
+            part = mask[:, start:end]
+            if part.sum() < _LEAST_AREA:
+                continue
+            edges = _edges(left + start, top, part, slope, lean, centre)
+            if edges is None:
+                continue
+            where = (slice(top, top + part.shape[0]), slice(left + start, left + end))
+            kinds = np.array([float(m[where][part].mean()) for m in seen.kinds])
+            if kinds[COLUMNS].sum() + kinds[TOTALS].sum() < _BOX:
+                continue
+            cells.append(Cell(edges.grown(CORE_MARGIN), kinds, float(seen.pence[where][part].mean())))
+    return cells, slope, lean, centre
+
+
+def _halves(seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Part a core where pounds end and pence begin, if the divider was too faint to part it."""
+    high, wide = mask.shape
+    part = seen.pence[top : top + high, left : left + wide]
+    weight = mask.sum(axis=0)
+    share = (part * mask).sum(axis=0) / np.maximum(weight, 1)
+    on = share > _PENCE
+    if on.all() or not on.any() or wide < 12:
+        return [(0, wide)]
+    # One step from pounds to pence: the place that fits best.
+    right = np.concatenate([np.cumsum((2 * share - 1)[::-1])[::-1], [0.0]])
+    before = np.concatenate([[0.0], np.cumsum(1 - 2 * share)])
+    cut = int(np.argmax(right + before))
+    if min(cut, wide - cut) < 5 or (share[:cut] > _PENCE).mean() > 0.2 or (share[cut:] > _PENCE).mean() < 0.8:
+        return [(0, wide)]
+    return [(0, cut - 1), (cut + 1, wide)]
+
+
+def _skew(parts: Sequence[tuple[int, int, npt.NDArray[np.bool_]]]) -> tuple[float, float]:
+    """Return the slope of the boxes' upper edges and the lean of their sides, the median over the boxes."""
+    slopes: list[float] = []
+    leans: list[float] = []
+    across: list[float] = []
+    down: list[float] = []
+    for _, _, mask in parts:
+        high, wide = mask.shape
+        if wide >= _LONG_ENOUGH:
+            x = np.arange(round(_TRIMMED * wide / 2), wide - round(_TRIMMED * wide / 2))
+            slope = _tilt(x, mask[:, x].argmax(axis=0))
+            if slope is not None:
+                slopes.append(slope)
+                across.append(wide)
+        if high >= _HIGH_ENOUGH:
+            y = np.arange(round(_TRIMMED * high / 2), high - round(_TRIMMED * high / 2))
+            lean = _tilt(y, mask[y].argmax(axis=1))
+            if lean is not None:
+                leans.append(lean)
+                down.append(high)
+    return _median(slopes, across), _median(leans, down)
+
+
+def _tilt(along: npt.NDArray[np.intp], edge: npt.NDArray[np.intp]) -> float | None:
+    """Return how an edge tilts; None where it is ragged or tilts more than a flattened slip can."""
+    tilt, start = np.polyfit(along, edge, 1)
+    ragged = float(np.abs(tilt * along + start - edge).mean())
+    return float(tilt) if abs(tilt) <= _MOST_TILT and ragged <= _RAGGED else None
+
+
+def _median(values: Sequence[float], weights: Sequence[float]) -> float:
+    if not values:
+        return 0.0
+    order = np.argsort(values)
+    sums = np.cumsum(np.array(weights)[order])
+    return float(np.array(values)[order][np.searchsorted(sums, sums[-1] / 2)])
+
+
+def _edges(
+    left: int, top: int, mask: npt.NDArray[np.bool_], slope: float, lean: float, centre: tuple[float, float]
+) -> Edges | None:
+    """Return the straightened edges of a core: the middle of where its lines of places begin and end."""
+    rows = np.flatnonzero(mask.any(axis=1))
+    columns = np.flatnonzero(mask.any(axis=0))
+    if not len(rows) or not len(columns):
+        return None
+    wide, high = mask.shape[1], mask.shape[0]
+    starts, ends = mask[rows].argmax(axis=1), wide - mask[rows][:, ::-1].argmax(axis=1)
+    tops, bottoms = mask[:, columns].argmax(axis=0), high - mask[:, columns][::-1].argmax(axis=0)
+    away = lean * (rows + top - centre[1])
+    low = slope * (columns + left - centre[0])
+    edges = Edges(
+        float(np.median(left + starts - away)) - 0.5,
+        float(np.median(top + tops - low)) - 0.5,
+        float(np.median(left + ends - away)) - 0.5,
+        float(np.median(top + bottoms - low)) - 0.5,
+    )
+    return edges if edges.width >= _LEAST_SIDE and edges.height >= _LEAST_SIDE else None
+
+
+def _common(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """Share of the shorter of two stretches that lies in the other."""
+    return (min(a[1], b[1]) - max(a[0], b[0])) / max(min(a[1] - a[0], b[1] - b[0]), 1e-6)
+
+
+def find_grid(seen: Seen) -> Grid | None:
+    """Put the boxes together; None where no row of a table is seen."""
+    cells, slope, lean, centre = find_cells(seen)
+    straight = _straightened(seen, slope, lean, centre)
+    inner = [cell for cell in cells if cell.column >= cell.total]
+    rows = _rows(inner)
+    if not rows:
+        return None
+    columns, looks = _columns(straight, rows)
+    if not columns:
+        return None
+    rows = _extended(straight, rows, columns)
+    boxes, evenness = _boxes(_wholes(inner), rows, columns)
+    panels = _panels(columns)
+    each = len(columns) // panels
+    totals = _totals(
+        [cell for cell in cells if cell.column < cell.total], float(np.median([b - a for a, b in rows]))
+    )
+    return Grid(
+        tuple(columns[:each]),
+        tuple(rows) * panels,
+        tuple(line[k * each : (k + 1) * each] for k in range(panels) for line in boxes),
+        tuple(totals),
+        slope,
+        lean,
+        centre,
+        evenness,
+        looks,
+    )
+
+
+def _straightened(seen: Seen, slope: float, lean: float, centre: tuple[float, float]) -> Seen:
+    """Return the maps with slope and lean taken out: place (u, v) shows what :meth:`Grid.point` leads to."""
+    matrix = np.array([[1.0, lean, -lean * centre[1]], [slope, 1.0, -slope * centre[0]]], np.float64)
+    height, width = seen.core.shape
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+
+    def straight(one: Map) -> Map:
+        return np.asarray(
+            cv2.warpAffine(one, matrix, (width, height), flags=flags, borderMode=cv2.BORDER_REPLICATE),
+            np.float32,
+        )
+
+    kinds = np.stack([straight(one) for one in seen.kinds])
+    return Seen(kinds, straight(seen.core), straight(seen.pence), seen.scale)
+
+
+def _panels(columns: Sequence[GridColumn]) -> int:
+    """Return how often the same columns come again from left to right: the rows go on in the next panel."""
+    looks = [int(np.argmax(column.kinds)) for column in columns]
+    for panels in (2, 3):
+        each, rest = divmod(len(columns), panels)
+        if rest or each < _FEWEST_IN_PANEL:
+            continue
+        parts = [columns[k * each : (k + 1) * each] for k in range(panels)]
+        widths = [[c.right - c.left for c in part] for part in parts]
+        alike = all(looks[k] == looks[k % each] for k in range(len(looks)))
+        even = all(max(w) <= _ALIKE_IN_PANELS * min(w) for w in zip(*widths, strict=True))
+        if alike and even:
+            return panels
+    return 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Whole:
+    """A box with its half for the pence, if one was seen right of it."""
+
+    cell: Cell
+    pence: Cell | None
+
+    @property
+    def edges(self) -> Edges:
+        if self.pence is None:
+            return self.cell.edges
+        return replace(self.cell.edges, right=self.pence.edges.right)
+
+
+def _wholes(cells: Sequence[Cell]) -> list[_Whole]:
+    """Join each box for pence to the box for pounds on its left."""
+    pounds = [cell for cell in cells if cell.pence <= _PENCE]
+    result: dict[int, Cell | None] = dict.fromkeys(range(len(pounds)))
+    lone: list[Cell] = []
+    for half in (cell for cell in cells if cell.pence > _PENCE):
+        near = [
+            k
+            for k, cell in enumerate(pounds)
+            if abs(half.edges.left - cell.edges.right) <= _HALF_GAP
+            and _common((half.edges.top, half.edges.bottom), (cell.edges.top, cell.edges.bottom))
+            > _HALF_COMMON
+            and result[k] is None
+        ]
+        if near:
+            result[min(near, key=lambda k: abs(half.edges.left - pounds[k].edges.right))] = half
+        else:
+            lone.append(half)
+    return [_Whole(pounds[k], half) for k, half in result.items()] + [_Whole(cell, None) for cell in lone]
+
+
+def _rows(cells: Sequence[Cell]) -> list[tuple[float, float]]:
+    """Return upper and lower edge of each row: where boxes across enough of the table begin and end alike."""
+    if not cells:
+        return []
+    weights = np.array([cell.edges.width for cell in cells])
+    heights = np.array([cell.edges.height for cell in cells])
+    order = np.argsort(heights)
+    usual = float(heights[order][np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)])
+    fit = [
+        (cell.edges.top, cell.edges.bottom, cell.edges.width)
+        for cell in cells
+        if _LOW * usual <= cell.edges.height <= _HIGH * usual
+    ]
+    groups = _gathered(fit, min(_SAME, _SAME_SHARE * usual))
+    most = float(np.quantile([sum(m[2] for m in group) for group in groups], _FULL))
+    kept: list[list[tuple[float, float, float]]] = []
+    for group in sorted(groups, key=lambda g: (-sum(m[2] for m in g), g[0])):
+        if sum(m[2] for m in group) < _ROW_SHARE * most:
+            continue
+        if all(_common(_middle(group), _middle(other)) < _OVERLAP for other in kept):
+            kept.append(group)
+    rows = sorted(_middle(group) for group in kept)
+    return _filled(rows)
+
+
+def _gathered(
+    stretches: Sequence[tuple[float, float, float]], near: float
+) -> list[list[tuple[float, float, float]]]:
+    """Gather stretches (start, end, weight) that begin and end alike."""
+    groups: list[list[tuple[float, float, float]]] = []
+    for one in sorted(stretches):
+        best, least = None, near
+        for group in groups[-_LOOK_BACK:]:
+            start, end = _middle(group)
+            away = max(abs(start - one[0]), abs(end - one[1]))
+            if away < least:
+                best, least = group, away
+        if best is None:
+            groups.append([one])
+        else:
+            best.append(one)
+    return groups
+
+
+def _middle(stretches: Sequence[tuple[float, float, float]]) -> tuple[float, float]:
+    return float(np.median([s[0] for s in stretches])), float(np.median([s[1] for s in stretches]))
+
+
+def _filled(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Fill whole rows in where even rows leave room for just so many."""
+    if len(rows) < 3:
+        return rows
+    pitch = float(np.median(np.diff([top for top, _ in rows])))
+    filled = rows[:1]
+    for row in rows[1:]:
+        gap = row[0] - filled[-1][0]
+        missing = round(gap / pitch) - 1
+        if 1 <= missing <= _MOST_MISSING and abs(gap - (missing + 1) * pitch) <= _EVEN * pitch * (
+            missing + 1
+        ):
+            before = filled[-1]
+            for k in range(1, missing + 1):
+                step = gap * k / (missing + 1)
+                filled.append((before[0] + step, before[1] + step))
+        filled.append(row)
+    return filled
+
+
+def _extended(
+    seen: Seen, rows: list[tuple[float, float]], columns: Sequence[GridColumn]
+) -> list[tuple[float, float]]:
+    """Let even rows go on up and down as far as the table does: faint lines part no boxes."""
+    tops = [top for top, _ in rows]
+    height = float(np.median([bottom - top for top, bottom in rows]))
+    pitch = float(np.median(np.diff(tops))) if len(rows) > 1 else height + _LINE
+    left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
+    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1)
+
+    def covered(top: float) -> bool:
+        a, b = round(top + 1), round(top + height - 1)
+        return a >= 0 and b < len(table) and float(table[a:b].mean()) > _COVERED
+
+    result = list(rows)
+    while covered(result[-1][0] + pitch) and len(result) < _MOST_ROWS:
+        result.append((result[-1][0] + pitch, result[-1][0] + pitch + height))
+    while covered(result[0][0] - pitch) and len(result) < _MOST_ROWS:
+        result.insert(0, (result[0][0] - pitch, result[0][0] - pitch + height))
+    return result
+
+
+def _columns(
+    seen: Seen, rows: Sequence[tuple[float, float]]
+) -> tuple[list[GridColumn], npt.NDArray[np.float64]]:
+    """Part the table into columns, and return what the kinds are along it.
+
+    The most probable sequence of kinds from left to right, all rows taken together (Viterbi 1967).
+
+    A change of kind costs less where cores end, so that edges stand where boxes do; where nothing is ruled between
+    two columns, they part where their kinds do.
+    """
+    bands = [(round(top) + 1, max(round(bottom), round(top) + 2)) for top, bottom in rows]
+    height = seen.core.shape[0]
+    bands = [(max(a, 0), min(b, height)) for a, b in bands if b > 0 and a < height]
+    kinds = np.mean([seen.kinds[:, a:b].mean(axis=1) for a, b in bands], axis=0)
+    core = np.mean([seen.core[a:b].mean(axis=0) for a, b in bands], axis=0)
+    pence = np.mean([seen.pence[a:b].mean(axis=0) for a, b in bands], axis=0)
+    own = kinds[COLUMNS]
+    # Writing hides boxes of some rows, nothing shows boxes where there are none: half of the rows are enough.
+    outside = np.maximum(1.0 - own.sum(axis=0) / _HALF_SEEN, 0.0)
+    # States: outside; each kind; each kind's half for the pence.
+    n = own.shape[0]
+    chances = np.concatenate([outside[None], own * (1 - pence), own * pence])
+    score = np.log(_SURE * chances + (1 - _SURE) / len(chances))
+    open_ = np.minimum(1.0, core / _CORE_FULL)
+    cost = _CHANGE * (_GAP_COST + (1 - _GAP_COST) * open_)
+    states = len(chances)
+    width = score.shape[1]
+    best = score[:, 0].copy()
+    came = np.zeros((width, states), np.intp)
+    halves = np.arange(n + 1, states)
+    for x in range(1, width):
+        away = int(np.argmax(best))
+        move = np.full(states, best[away] - cost[x])
+        source = np.full(states, away)
+        # Pence begin only where their pounds end.
+        move[halves] = best[halves - n] - cost[x]
+        source[halves] = halves - n
+        stay = best >= move
+        came[x] = np.where(stay, np.arange(states), source)
+        best = np.where(stay, best, move) + score[:, x]
+    path = np.zeros(width, np.intp)
+    path[-1] = int(np.argmax(best))
+    for x in range(width - 1, 0, -1):
+        path[x - 1] = came[x][path[x]]
+    return _runs(path, kinds, core, n), own
+
+
+def _runs(
+    path: npt.NDArray[np.intp], kinds: npt.NDArray[np.float64], core: npt.NDArray[np.float64], n: int
+) -> list[GridColumn]:
+    """Turn the states along the table into columns; where cores part a run of one kind it is several columns."""
+    edges = np.flatnonzero(np.diff(path)) + 1
+    result: list[GridColumn] = []
+    for start, end in zip([0, *edges], [*edges, len(path)], strict=True):
+        state = int(path[start])
+        if state == 0 or end - start < _NARROWEST:
+            continue
+        if state > n and result and abs(result[-1].right - start) <= _HALF_GAP:
+            result[-1] = replace(result[-1], pence=_dip(core, start), right=float(end))
+            continue
+        cuts = [start, *_parted(core, start, end), end]
+        for a, b in pairwise(cuts):
+            looks = kinds[COLUMNS, a:b].mean(axis=1)
+            near = core[max(a - _NEAR, 0) : a + _NEAR + 1]
+            unparted = (
+                bool(result) and result[-1].right == a and float(near.min()) > _UNPARTED * float(near.max())
+            )
+            result.append(
+                GridColumn(float(a), float(b), None, looks / max(float(looks.sum()), 1e-9), unparted)
+            )
+    return [
+        replace(column, left=_outer(core, column.left, -1), right=_outer(core, column.right, 1))
+        for column in result
+    ]
+
+
+def _dip(core: npt.NDArray[np.float64], x: int) -> float:
+    """Return where the cores have the least near a change of kind."""
+    low, high = max(x - _NEAR, 0), min(x + _NEAR + 1, len(core))
+    part = core[low:high]
+    least = float(part.min())
+    if least > _CORE_FULL * 0.8:
+        return float(x)
+    return float(np.mean(low + np.flatnonzero(part <= least + 0.02))) + 0.5
+
+
+def _outer(core: npt.NDArray[np.float64], x: float, way: int) -> float:
+    """Return a column's side near `x`: a margin beyond where its cores end, or `x` where none end."""
+    low, high = max(int(x) - _NEAR, 0), min(int(x) + _NEAR + 1, len(core))
+    part = core[low:high]
+    level = 0.5 * float(part.max())
+    if float(part.min()) > level or level < 0.25 * _CORE_FULL:
+        return x
+    dip = low + int(np.argmin(part))
+    own = np.flatnonzero(part > level) + low
+    own = own[own > dip] if way < 0 else own[own < dip]
+    if not len(own):
+        return x
+    return float(own[0]) - CORE_MARGIN if way < 0 else float(own[-1]) + 1 + CORE_MARGIN
+
+
+def _parted(core: npt.NDArray[np.float64], start: int, end: int) -> list[int]:
+    """Return where cores part one run of a kind into several boxes; narrow cells are a comb, one box for its digits."""
+    low = core[start:end] < _PARTED * _CORE_FULL
+    steps = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(np.int8), [0]])))
+    cuts = [start + (int(a) + int(b)) // 2 for a, b in zip(steps[::2], steps[1::2], strict=True)]
+    cuts = [cut for cut in cuts if start + _EDGE < cut < end - _EDGE]
+    narrow = any(b - a < _WRITABLE for a, b in pairwise([start, *cuts, end]))
+    return [] if narrow else cuts
+
+
+def _boxes(
+    wholes: Sequence[_Whole], rows: Sequence[tuple[float, float]], columns: Sequence[GridColumn]
+) -> tuple[tuple[tuple[tuple[Edges, Edges | None], ...], ...], float]:
+    """Return the box of every row and column, as it was seen where that fits the grid."""
+    result = []
+    seen = 0
+    for top, bottom in rows:
+        line: list[tuple[Edges, Edges | None]] = []
+        for column in columns:
+            grid = Edges(column.left, top, column.right, bottom)
+            own = next((w for w in wholes if _same(w.edges, grid)), None)
+            seen += own is not None
+            edges = grid if own is None else own.edges
+            if column.pence is None:
+                line.append((edges, None))
+                continue
+            divider = column.pence
+            if own is not None and own.pence is not None:
+                divider = (own.cell.edges.right + own.pence.edges.left) / 2
+            line.append((replace(edges, right=divider - 0.5), replace(edges, left=divider + 0.5)))
+        result.append(tuple(line))
+    return tuple(result), seen / max(len(rows) * len(columns), 1)
+
+
+def _same(a: Edges, b: Edges) -> bool:
+    return (
+        abs(a.left - b.left) <= _SAME
+        and abs(a.right - b.right) <= _SAME
+        and abs(a.top - b.top) <= _SAME / 2
+        and abs(a.bottom - b.bottom) <= _SAME / 2
+    )
+
+
+def _totals(cells: Sequence[Cell], high: float) -> list[GridTotal]:
+    """Return the boxes of the totals in the order in which people read them.
+
+    `high` is the usual height of a row: what is much lower or narrower nobody writes an amount into.
+    """
+    result: list[GridTotal] = []
+    wholes = [
+        w
+        for w in _wholes(cells)
+        if w.edges.height >= _LOWEST_TOTAL * high and w.edges.width >= _NARROWEST_TOTAL * high
+    ]
+    for whole in sorted(wholes, key=lambda w: -w.edges.width * w.edges.height):
+        if any(_on(whole.edges, other) for other in result):
+            continue  # a speck of another kind in a box
+        parts = [whole.cell] if whole.pence is None else [whole.cell, whole.pence]
+        kinds = np.mean([part.kinds[TOTALS] for part in parts], axis=0)
+        result.append(
+            GridTotal(
+                whole.cell.edges,
+                None if whole.pence is None else whole.pence.edges,
+                kinds / max(float(kinds.sum()), 1e-9),
+            )
+        )
+    return _reading_order(result)
+
+
+def _on(small: Edges, large: GridTotal) -> bool:
+    """Say whether a box lies for a good part on another."""
+    right = large.box.right if large.pence is None else large.pence.right
+    wide = min(small.right, right) - max(small.left, large.box.left)
+    high = min(small.bottom, large.box.bottom) - max(small.top, large.box.top)
+    return wide > 0 and high > 0 and wide * high > _ON * small.width * small.height
+
+
+def _reading_order(totals: list[GridTotal]) -> list[GridTotal]:
+    """Sort from the top, boxes of one bar from the left."""
+    rest = sorted(totals, key=lambda t: (t.box.top + t.box.bottom, t.box.left))
+    result: list[GridTotal] = []
+    while rest:
+        first = rest[0]
+        bar = [t for t in rest if _common((t.box.top, t.box.bottom), (first.box.top, first.box.bottom)) > 0.5]
+        result += sorted(bar, key=lambda t: t.box.left)
+        rest = [t for t in rest if t not in bar]
+    return result
+
+
+def centre_of(box: Edges) -> tuple[float, float]:
+    """Return a box's middle."""
+    return (box.left + box.right) / 2, (box.top + box.bottom) / 2
+
+
+def region(maps: Map, kind: str) -> npt.NDArray[np.uint8]:
+    """Return where one kind is likelier than not, as 0 and 1."""
+    return np.asarray(maps[KINDS.index(kind)] > 0.5, np.uint8)

@@ -1,0 +1,154 @@
+"""What the network saw becomes rows, columns and totals: on maps drawn here, with a known answer."""
+
+import numpy as np
+import pytest
+
+from formread.layout.boxes import CORE_MARGIN, KINDS, Seen
+from formread.layout.grid import Edges, Grid, find_grid
+
+Where = tuple[str, float, float, float, float, bool]
+"""Kind, left, top, right, bottom, whether for pence."""
+
+ROLES = ("quantity", "description", "unit_price", "line_total")
+SIDES = ((10, 40), (42, 150), (152, 190), (192, 230))
+TOP, PITCH, HIGH = 60, 14, 12
+
+
+def table(rows: int = 6, skip: frozenset[tuple[int, int]] = frozenset(), parted: bool = False) -> list[Where]:
+    """Boxes of an even table; `skip` leaves boxes out (row, column)."""
+    places: list[Where] = []
+    for r in range(rows):
+        top, bottom = TOP + r * PITCH, TOP + r * PITCH + HIGH
+        for c, (role, (left, right)) in enumerate(zip(ROLES, SIDES, strict=True)):
+            if (r, c) in skip:
+                continue
+            if parted and role == "line_total":
+                places.append((role, left, top, left + 24, bottom, False))
+                places.append((role, left + 25, top, right, bottom, True))
+            else:
+                places.append((role, left, top, right, bottom, False))
+    return places
+
+
+def seen(places: list[Where], slope: float = 0.0, lean: float = 0.0) -> Seen:
+    """Draw maps of 240 by 200 places, sheared about their middle."""
+    height, width = 200, 240
+    kinds = np.zeros((len(KINDS), height, width), np.float32)
+    kinds[0] = 1
+    core = np.zeros((height, width), np.float32)
+    pence = np.zeros((height, width), np.float32)
+    y, x = np.mgrid[0:height, 0:width].astype(np.float64)
+    # To first order the inverse of the shear that Grid.point does.
+    u, v = x - lean * (y - height / 2), y - slope * (x - width / 2)
+    for kind, left, top, right, bottom, half in places:
+        inside = (u > left) & (u < right) & (v > top) & (v < bottom)
+        kinds[:, inside] = 0
+        kinds[KINDS.index(kind), inside] = 1
+        m = CORE_MARGIN
+        core[(u > left + m) & (u < right - m) & (v > top + m) & (v < bottom - m)] = 1
+        if half:
+            pence[inside] = 1
+    return Seen(kinds, core, pence, (4.0, 4.0))
+
+
+def found(places: list[Where], slope: float = 0.0, lean: float = 0.0) -> Grid:
+    """Find the grid; there must be one."""
+    grid = find_grid(seen(places, slope, lean))
+    assert grid is not None
+    return grid
+
+
+def kinds_of(grid: Grid) -> list[str]:
+    """The likeliest kind of each column."""
+    return [KINDS[1 + int(np.argmax(column.kinds))] for column in grid.columns]
+
+
+def near(box: Edges, left: float, top: float, right: float, bottom: float) -> bool:
+    """Within a place and a half of where it should be."""
+    pairs = ((box.left, left), (box.top, top), (box.right, right), (box.bottom, bottom))
+    return all(abs(a - b) <= 1.5 for a, b in pairs)
+
+
+@pytest.mark.parametrize(("slope", "lean"), [(0, 0), (0.012, -0.01), (-0.012, 0.006)])
+def test_every_box_of_an_even_table_is_where_it_was_drawn(slope: float, lean: float) -> None:
+    """Also where the sheet lies a little askew."""
+    grid = found(table(), slope, lean)
+    assert kinds_of(grid) == list(ROLES)
+    assert len(grid.rows) == 6
+    for r, line in enumerate(grid.boxes):
+        for (box, pence), (left, right) in zip(line, SIDES, strict=True):
+            assert pence is None
+            assert near(box, left, TOP + r * PITCH, right, TOP + r * PITCH + HIGH)
+
+
+def test_boxes_hidden_by_writing_are_where_their_row_and_column_cross() -> None:
+    """A third of the boxes is not seen; the table is whole."""
+    skip = frozenset({(0, 0), (1, 2), (2, 3), (3, 1), (4, 0), (5, 3), (5, 2), (2, 0)})
+    grid = found(table(skip=skip))
+    assert (len(grid.rows), kinds_of(grid)) == (6, list(ROLES))
+    assert near(grid.boxes[2][3][0], *(SIDES[3][0], TOP + 2 * PITCH, SIDES[3][1], TOP + 2 * PITCH + HIGH))
+
+
+def test_a_row_of_which_nothing_is_seen_is_filled_in_between_even_rows() -> None:
+    """Row 3 is missing altogether."""
+    grid = found(table(skip=frozenset((3, c) for c in range(4))))
+    assert len(grid.rows) == 6
+
+
+def test_rows_go_on_where_faint_lines_part_no_boxes() -> None:
+    """The last two rows are seen as the table's, but no box in them."""
+    places = table()
+    maps = seen(places)
+    maps.core[TOP + 4 * PITCH - 1 :] = 0
+    grid = find_grid(maps)
+    assert grid is not None
+    assert len(grid.rows) == 6
+    assert near(grid.boxes[5][0][0], SIDES[0][0], TOP + 5 * PITCH, SIDES[0][1], TOP + 5 * PITCH + HIGH)
+
+
+def test_pounds_and_pence_are_two_halves_of_one_box() -> None:
+    """The divider stands where it was drawn."""
+    grid = found(table(parted=True))
+    assert kinds_of(grid) == list(ROLES)
+    for line in grid.boxes:
+        box, pence = line[3]
+        assert pence is not None
+        assert abs(box.right - (SIDES[3][0] + 24)) <= 1.5
+        assert abs(pence.right - SIDES[3][1]) <= 1.5
+
+
+def test_totals_are_no_rows_and_come_in_reading_order() -> None:
+    """Boxes under the money column, and one bar of two."""
+    totals: list[Where] = [
+        ("total", 192, 166, 230, 180, False),
+        ("goods", 192, 148, 230, 162, False),
+        ("delivery", 100, 149, 140, 162, False),
+    ]
+    grid = found([*table(), *totals])
+    assert len(grid.rows) == 6
+    names = [KINDS[9 + int(np.argmax(total.kinds))] for total in grid.totals]
+    assert names == ["delivery", "goods", "total"]
+
+
+def test_a_second_small_table_does_not_join_the_order_rows() -> None:
+    """Decoys are no boxes."""
+    decoys: list[Where] = [("decoy", 10 + 20 * k, 150, 28 + 20 * k, 162, False) for k in range(4)]
+    assert len(found([*table(), *decoys]).rows) == 6
+
+
+def test_rows_go_on_in_a_second_panel() -> None:
+    """Two panels of two columns and four rows are one table of eight rows."""
+    places: list[Where] = [
+        (role, left + 110 * k, TOP + r * PITCH, right + 110 * k, TOP + r * PITCH + HIGH, False)
+        for k in range(2)
+        for r in range(4)
+        for role, left, right in (("quantity", 10, 40), ("line_total", 42, 100))
+    ]
+    grid = found(places)
+    assert (kinds_of(grid), len(grid.boxes)) == (["quantity", "line_total"], 8)
+    assert near(grid.boxes[4][1][0], 152, TOP, 210, TOP + HIGH)
+
+
+def test_bare_paper_has_no_grid() -> None:
+    """Nothing seen, nothing found."""
+    assert find_grid(seen([])) is None
