@@ -41,7 +41,7 @@ class Rule:
 def across(ink: Ink) -> list[Rule]:
     """Return the rules that run roughly from left to right, from top to bottom."""
     height, width = ink.shape
-    profile = cv2.resize(ink, (_BLOCKS, height), interpolation=cv2.INTER_AREA)
+    profile = cv2.resize(np.minimum(ink, 0.15), (_BLOCKS, height), interpolation=cv2.INTER_AREA)
     kernel = np.ones((_THICKEST, 1), np.uint8)
     narrow = profile - cv2.morphologyEx(profile, cv2.MORPH_OPEN, kernel)
     noise = 1.4826 * np.median(np.abs(narrow - np.median(narrow)))

@@ -96,7 +96,7 @@ def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, fl
     """Yield the sides of each sheet that the finder sees, followed in the photo, and how sure the finder is."""
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    for rough, sure in instances.outlines(seen):
+    for rough, sure in instances.outlines(seen, copy):
         yield _followed(photo, copy, scale, seen, rough), sure
 
 
@@ -214,17 +214,9 @@ def _is_form(pyramid: list[Image], quad: Points, sure: float) -> bool:
 
 def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
     """Flatten by the edges, straighten by the rules, turn upright."""
-    flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
-    for _ in range(2):
-        trial = flatten.render(photo, flat)
-        tone = light.paper_tone(trial)
-        ink = light.ink(trial, tone)
-        across, down = printed.across(ink), printed.down(ink)
-        before = flat
-        flat = flatten.straightened(flat, across, down)
-        if flatten.change(before, flat) < _STRAIGHT:
-            break
-    turns = upright.quarter_turns(light.evened(trial, tone), ink, across, down)
+    flat, trial, across, down = _straight(photo, sides)
+    tone = light.paper_tone(trial)
+    turns = upright.quarter_turns(light.evened(trial, tone), light.ink(trial, tone), across, down)
     outline = np.array([side.start for side in sides])
     long = float(np.clip(_size(sides), *bounds))
     final = flatten.turned(flat.resized(long / _TRIAL_SIDE), turns)
@@ -232,6 +224,22 @@ def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDE
     return Sheet(
         light.evened(image, light.paper_tone(image)), np.roll(outline, turns, axis=0), final.to_photo
     )
+
+
+def _straight(
+    photo: Image, sides: Sides
+) -> tuple[flatten.Flat, Image, list[printed.Rule], list[printed.Rule]]:
+    """Return the map that the edges and rules give, and the last trial with its rules across and down."""
+    flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
+    for _ in range(2):
+        trial = flatten.render(photo, flat)
+        ink = light.ink(trial, light.paper_tone(trial))
+        across, down = printed.across(ink), printed.down(ink)
+        before = flat
+        flat = flatten.straightened(flat, across, down)
+        if flatten.change(before, flat) < _STRAIGHT:
+            break
+    return flat, trial, across, down
 
 
 def _in_reading_order(sheets: list[Sheet]) -> list[Sheet]:
