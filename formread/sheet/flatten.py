@@ -12,7 +12,6 @@ from formread.sheet.rules import Rule
 _COARSE = 16  # pixels between the places where the map is worked out; between them it is a straight blend
 _FOCAL = (0.55, 2.2)  # of the photo's long side: lenses of phones, wide to double
 _USUAL_FOCAL = 0.8  # a phone's main camera (26 mm equivalent: 26 / 36 of the long side), a little cropped
-_SIDE_DEGREE = 3
 _FIELD_ALONG, _FIELD_ACROSS = 4, 2  # degrees of the field along the rules and across them
 _STIFF = 2e-3  # ridge weight: bends that few rules ask for stay small
 _SIDE_WEIGHT = 0.3  # the paper's own edges hold the field where no rule runs, but print decides
@@ -55,7 +54,7 @@ class Flat:
     """The map from a flat rectangle, ``width`` by ``height`` pixels, to the photo.
 
     ``plane`` takes the rectangle to the photo by perspective; before it, ``sides`` (top, right, bottom, left:
-    polynomial coefficients over 0 to 1) bows it as the paper's edges run, and ``field_x``, ``field_y`` bend it
+    offsets in pixels, evenly over 0 to 1) bows or folds it as the paper's edges run, and ``field_x``, ``field_y`` bend it
     as the printed rules run: (i, j) coefficients of the Legendre polynomials in x and y over -1 to 1, in
     pixels. ``turns`` quarter turns clockwise bring the slip's own top to the top.
     """
@@ -84,7 +83,7 @@ class Flat:
         )
         u, v = bent[:, 0] / scale[0], bent[:, 1] / scale[1]
         top, right, bottom, left = (
-            np.polynomial.polynomial.polyval(np.clip(at, -0.02, 1.02), curve)
+            edge.between(curve, np.clip(at, -0.02, 1.02))
             for at, curve in zip((u, v, u, v), self.sides, strict=True)
         )
         bowed = bent + np.stack([(1 - u) * left + u * right, (1 - v) * top + v * bottom], axis=1)
@@ -155,10 +154,10 @@ def from_sides(sides: tuple[edge.Side, edge.Side, edge.Side, edge.Side], photo: 
 
 
 def _pinned(along: Points, off: Points) -> Points:
-    """Fit a curve that is zero at both ends, where the corners are."""
-    basis = (along * (1 - along))[:, None] * along[:, None] ** np.arange(_SIDE_DEGREE - 1)
-    a, b = np.linalg.lstsq(basis, off, rcond=None)[0]
-    return np.array([0.0, a, b - a, -b])
+    """Return a curve over 0 to 1, kept as an edge's is, that is zero at both ends, where the corners are."""
+    evenly = np.linspace(0, 1, len(along))
+    curve = np.interp(evenly, along, off)
+    return np.asarray(curve - (1 - evenly) * curve[0] - evenly * curve[-1], np.float64)
 
 
 def straightened(flat: Flat, across: list[Rule], down: list[Rule]) -> Flat:

@@ -21,12 +21,14 @@ _POOR_FIT = 0.06  # of region and outline together: a lone slip differs less fro
 _SMALLEST = 0.006  # of the map's area: of twelve slips in a photo each is larger
 _REACH = 0.05  # of the longer side: how far a fitted side may lie from the region's own simplified outline
 _MARGIN = 4  # places of bare surroundings added, so that sides along the photo's border can be followed
-_BORDER = 2.0  # places: a side this near to the photo's border is cut by it
+_BORDER = 1.0  # places: a side this near to the photo's border is cut by it
 _MOST_MISFIT = 0.4  # a neighbour on top of a slip takes less of it
 _SEAM = 0.4  # mean along a line across a region: of one slip no line came above 0.13, between two 0.9 is usual
 _SEAM_ENDS = 0.12  # of a side: a seam nearer to its corner would leave a strip that is no slip
 _SEAM_LEAN = 0.2  # of a side: how far a seam's two ends may be from facing each other
 _SEAM_STARTS, _SEAM_PLACES = 48, 64  # lines tried from each side, places looked at along each
+_GAPE = 6.0  # places to either side of a seam that two slips may leave bare
+_RIM_REACH = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)), np.uint8)  # from a core to its rim
 _TINTED = 2.2  # hundredths: of one slip no line came above 1, between papers of two colours 7 to 24 are usual
 _LEAST_TINTED = 0.5  # at the rims: less is no change at all
 _TINT_PLACES = 24
@@ -103,13 +105,15 @@ def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[_Fit]:
     if line is None:
         return [fit]
     start, end = line
-    y, x = np.nonzero(fit.region)
-    left = (x - start[0]) * (end[1] - start[1]) > (y - start[1]) * (end[0] - start[0])
+    y, x = np.mgrid[: fit.region.shape[0], : fit.region.shape[1]]
+    along = end - start
+    beside = ((x - start[0]) * along[1] - (y - start[1]) * along[0]) / np.hypot(*along)
     parts = []
-    for chosen in (left, ~left):
-        region = np.zeros_like(fit.region)
-        region[y[chosen], x[chosen]] = True
-        part = _fit(region) if chosen.sum() >= _SMALLEST * region.size else None
+    for half in (beside > 0, beside <= 0):
+        # Where the seam gapes the line runs through bare table: from each core a slip reaches so far and no further.
+        reached = cv2.dilate((half & marks.core).astype(np.uint8), _RIM_REACH) > 0
+        region = fit.region & half & (reached | (np.abs(beside) > _GAPE))
+        part = _fit(region) if region.sum() >= _SMALLEST * region.size else None
         if part is None or part.misfit > _MOST_MISFIT:
             return [fit]
         parts.append(part)
@@ -120,12 +124,13 @@ def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[_Fit]:
 class _Marks:
     """Where a seam may show.
 
-    ``rim`` (h, w) float32, 0 to 1, by the finder; ``tint`` (H, W, 3) float32, the paper's colour in a copy of
+    ``rim`` (h, w) float32, 0 to 1, and ``core`` (h, w) bool by the finder; ``tint`` (H, W, 3) float32, the paper's colour in a copy of
     the photo as hundredths of the natural logarithm: green, red over green, blue over green, of which shade
     changes the first alone; ``scale``: pixels of ``tint`` that one place of the finder's maps spans, in x and y.
     """
 
     rim: Map
+    core: Mask
     tint: Map
     scale: Points
 
@@ -138,7 +143,7 @@ def _marks(seen: Seen, paper: Map) -> _Marks:
     tint = cv2.merge([green, red - green, blue - green])
     rows, columns = seen.slip.shape
     scale = np.array([paper.shape[1] / columns, paper.shape[0] / rows])
-    return _Marks(np.asarray(rim, np.float32), np.asarray(tint, np.float32), scale)
+    return _Marks(np.asarray(rim, np.float32), seen.core > _CORE, np.asarray(tint, np.float32), scale)
 
 
 def _seam(sides: Sides, marks: _Marks) -> tuple[Points, Points] | None:

@@ -172,7 +172,7 @@ def _onto_border(sides: Sides, cut: list[bool], last: Points) -> Sides:
         gaps = [*ends.mean(axis=0), *(last - ends.mean(axis=0))]
         border = int(np.argmin(gaps))
         ends[:, border % 2] = 0.0 if border < 2 else last[border % 2]
-        moved.append(edge.Side(ends[0], ends[1], np.zeros(1), 0.0, 0.0))
+        moved.append(edge.Side(ends[0], ends[1], np.zeros_like(side.curve), 0.0, 0.0))
     return edge.to_corners(_four(moved))
 
 
