@@ -156,7 +156,8 @@ def from_sides(sides: tuple[edge.Side, edge.Side, edge.Side, edge.Side], photo: 
 def _pinned(along: Points, off: Points) -> Points:
     """Return a curve over 0 to 1, kept as an edge's is, that is zero at both ends, where the corners are."""
     evenly = np.linspace(0, 1, len(along))
-    curve = np.interp(evenly, along, off)
+    order = np.argsort(along)  # the bottom's and the left side's run backwards
+    curve = np.interp(evenly, along[order], off[order])
     return np.asarray(curve - (1 - evenly) * curve[0] - evenly * curve[-1], np.float64)
 
 
