@@ -19,7 +19,10 @@ _SMALLEST_WINDOW = 3.0
 _STRAIGHT, _BOWED = 1, 3  # degrees of the curve a side may follow
 _WORTH_BENDING = 0.6  # the bowed curve must leave at most this share of the straight one's misfit
 _WORTH_FOLDING = 0.6  # the same of a fold, against the better of the two
-_FOLDS = np.linspace(0.14, 0.86, 19)  # where along a side a fold is looked for: nearer a corner, it is the corner's
+_FITS_WELL = 0.1  # windows left on average: a fold could not fit much better
+_FOLDS = np.linspace(
+    0.14, 0.86, 19
+)  # where along a side a fold is looked for: nearer a corner, it is the corner's
 _STEEPEST_FOLD = 0.25  # change of slope: more is a corner that is bent over or cut off
 _NEARBY = 6  # places to either side that show the paper at one place
 _KNOTS = 33  # places, evenly from corner to corner, at which a side's curve is kept
@@ -69,7 +72,9 @@ def between(values: Points, share: Points) -> Points:
 
 def straight(quad: Points) -> tuple[Side, Side, Side, Side]:
     """Return a quad's four sides as straight lines that nothing has confirmed yet."""
-    top, right, bottom, left = (Side(quad[i], quad[(i + 1) % 4], np.zeros(_KNOTS), 0.0, 0.0) for i in range(4))
+    top, right, bottom, left = (
+        Side(quad[i], quad[(i + 1) % 4], np.zeros(_KNOTS), 0.0, 0.0) for i in range(4)
+    )
     return top, right, bottom, left
 
 
@@ -240,12 +245,13 @@ def _fit(
         _robust(basis, share, found, weight, near, start) for basis, start in zip(plain, starts, strict=True)
     )
     best = bow if bow.cost < _WORTH_BENDING * line.cost else line
-    folded = min(
-        (_robust(_folded(at), share, found, weight, near, starts[1]) for at in _FOLDS),
-        key=lambda fit: fit.cost,
-    )
-    if folded.cost < _WORTH_FOLDING * best.cost and _is_fold(folded, side):
-        best = folded
+    if best.cost > _FITS_WELL * window * float(weight.sum()):
+        folded = min(
+            (_robust(_folded(at), share, found, weight, near, starts[1]) for at in _FOLDS),
+            key=lambda fit: fit.cost,
+        )
+        if folded.cost < _WORTH_FOLDING * best.cost and _is_fold(folded, side):
+            best = folded
     there = (best.misfit < near) & good
     step = float(np.median(contrast[there])) if there.any() else 0.0
     return Side(side.start, side.end, best.basis(_EVENLY) @ best.curve, float(there.mean()), step)
@@ -276,9 +282,7 @@ def _is_fold(fit: _Curve, side: Side) -> bool:
     return abs(float(fit.curve[-1])) < _STEEPEST_FOLD * float(np.hypot(*(side.end - side.start)))
 
 
-def _robust(
-    basis: Basis, share: Points, found: Points, weight: Points, near: float, start: Points
-) -> _Curve:
+def _robust(basis: Basis, share: Points, found: Points, weight: Points, near: float, start: Points) -> _Curve:
     """Fit a curve from a polynomial to start with, letting go of places that lie off it (Tukey's biweight)."""
     terms = basis(share)
     fitted = np.polynomial.polynomial.polyval(share, start)

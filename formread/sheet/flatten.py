@@ -1,5 +1,6 @@
 """Flatten a sheet: perspective from its corners, bow from its sides, what is left from its printed rules."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -230,27 +231,48 @@ def turned(flat: Flat, turns: int) -> Flat:
     return replace(flat, turns=(flat.turns + turns) % 4)
 
 
-def render(photo: Image, flat: Flat) -> Image:
-    """Return the photo as the upright flat sheet, (H, W, 3) uint8."""
+def render(levels: Sequence[Image], flat: Flat) -> Image:
+    """Return the photo as the upright flat sheet, (H, W, 3) uint8.
+
+    Parameters
+    ----------
+    levels
+        The photo and, if there are any, copies of it, each half as large as the one before.
+    """
     width, height = flat.size
     outline = flat.to_photo(flat.corners())
     finest = max(float(np.hypot(*(outline[i] - outline[i - 1]))) for i in range(4)) / max(width, height)
-    if finest > 1.3:  # more photo than sheet: take twice as many samples and average, or thin rules break up
-        large = _render_at(photo, flat, width * 2, height * 2)
+    level = int(np.clip(np.floor(np.log2(max(finest, 1.0))), 0, len(levels) - 1))
+    places = _Places(flat, np.array(levels[level].shape[1::-1]) / np.array(levels[0].shape[1::-1]))
+    if (
+        finest / 2**level > 1.3
+    ):  # more photo than sheet: take twice as many samples and average, or thin rules break up
+        large = _render_at(levels[level], places, width * 2, height * 2)
         return np.asarray(cv2.resize(large, (width, height), interpolation=cv2.INTER_AREA))
-    return _render_at(photo, flat, width, height)
+    return _render_at(levels[level], places, width, height)
 
 
-def _render_at(photo: Image, flat: Flat, width: int, height: int) -> Image:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """A map into a copy of the photo, (in x, in y) ``factor`` times as large."""
+
+    flat: Flat
+    factor: Points
+
+    def __call__(self, points: Points) -> Points:
+        return np.asarray((self.flat.to_photo(points) + 0.5) * self.factor - 0.5, np.float64)
+
+
+def _render_at(photo: Image, to_photo: _Places, width: int, height: int) -> Image:
     """Sample the sheet at ``width`` by ``height`` places, whatever its own size."""
-    own_width, own_height = flat.size
+    own_width, own_height = to_photo.flat.size
     columns, rows = -(-width // _COARSE) + 2, -(-height // _COARSE) + 2
     # One place in the middle of each square of 16 pixels, and one more square all round: cv2.resize blends
     # between such middles exactly, which remap and warpAffine, with their weights of 1/32, would not.
     x = ((np.arange(columns) - 0.5) * _COARSE) / width * own_width - 0.5
     y = ((np.arange(rows) - 0.5) * _COARSE) / height * own_height - 0.5
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    places = flat.to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
+    places = to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
     # The coordinates apart from the start: parting them at full size would take longer than all the rest.
     across, down = (
         cv2.resize(np.ascontiguousarray(part), None, fx=_COARSE, fy=_COARSE, interpolation=cv2.INTER_LINEAR)[

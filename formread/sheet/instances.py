@@ -23,12 +23,16 @@ _REACH = 0.05  # of the longer side: how far a fitted side may lie from the regi
 _MARGIN = 4  # places of bare surroundings added, so that sides along the photo's border can be followed
 _BORDER = 1.0  # places: a side this near to the photo's border is cut by it
 _MOST_MISFIT = 0.4  # a neighbour on top of a slip takes less of it
-_SEAM = 0.4  # mean along a line across a region: of one slip no line came above 0.13, between two 0.9 is usual
+_SEAM = (
+    0.4  # mean along a line across a region: of one slip no line came above 0.13, between two 0.9 is usual
+)
 _SEAM_ENDS = 0.12  # of a side: a seam nearer to its corner would leave a strip that is no slip
 _SEAM_LEAN = 0.2  # of a side: how far a seam's two ends may be from facing each other
 _SEAM_STARTS, _SEAM_PLACES = 48, 64  # lines tried from each side, places looked at along each
 _GAPE = 6.0  # places to either side of a seam that two slips may leave bare
-_RIM_REACH = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)), np.uint8)  # from a core to its rim
+_RIM_REACH = np.asarray(
+    cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)), np.uint8
+)  # from a core to its rim
 _TINTED = 2.2  # hundredths: of one slip no line came above 1, between papers of two colours 7 to 24 are usual
 _LEAST_TINTED = 0.5  # at the rims: less is no change at all
 _TINT_PLACES = 24
@@ -203,7 +207,10 @@ def _change_across(start: Points, end: Points, depth: float, marks: _Marks) -> P
     if len(kept) == 0:
         return change
     way = np.linspace(0.04, 0.96, _TINT_PLACES)
-    near, far = step(kept, way, *_NEAR_SEAM), step(kept, way, max(2.0 * _NEAR_SEAM[-1], _BEYOND_BANDS * depth))
+    near, far = (
+        step(kept, way, *_NEAR_SEAM),
+        step(kept, way, max(2.0 * _NEAR_SEAM[-1], _BEYOND_BANDS * depth)),
+    )
     usual = np.median(near, axis=1)
     size = np.maximum(np.linalg.norm(usual[:, 1:], axis=1), 1e-6)
     towards = (usual[:, 1:] / size[:, None])[:, None]

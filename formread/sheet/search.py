@@ -59,7 +59,7 @@ def find_sheets(photo: Image) -> SheetSearch:
     sheets = []
     for sides, sure in _seen(photo, pyramid):
         if sides is not None and _is_form(pyramid, np.array([side.start for side in sides]), sure):
-            sheets.append(_flattened(photo, sides))
+            sheets.append(_flattened(pyramid, sides))
     if not sheets:
         return SheetSearch((), _why_none(pyramid))
     return SheetSearch(tuple(_in_reading_order(sheets)))
@@ -89,7 +89,7 @@ def find_page(photo: Image) -> Sheet:
     if sides is None or most < _SMALLEST_PAGE * height * width:
         last = np.array([width - 1, height - 1], np.float64)
         sides = edge.straight(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * last)
-    return _flattened(photo, sides, _PAGE_SIDES)
+    return _flattened(pyramid, sides, _PAGE_SIDES)
 
 
 def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float]]:
@@ -212,27 +212,27 @@ def _is_form(pyramid: list[Image], quad: Points, sure: float) -> bool:
     return sure >= _SURE and float((ink > _MARK).mean()) >= _LEAST_MARKED
 
 
-def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
+def _flattened(pyramid: list[Image], sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
     """Flatten by the edges, straighten by the rules, turn upright."""
-    flat, trial, across, down = _straight(photo, sides)
+    flat, trial, across, down = _straight(pyramid, sides)
     tone = light.paper_tone(trial)
     turns = upright.quarter_turns(light.evened(trial, tone), light.ink(trial, tone), across, down)
     outline = np.array([side.start for side in sides])
     long = float(np.clip(_size(sides), *bounds))
     final = flatten.turned(flat.resized(long / _TRIAL_SIDE), turns)
-    image = flatten.render(photo, final)
+    image = flatten.render(pyramid[:1], final)  # writing as sharp as the photo has it
     return Sheet(
         light.evened(image, light.paper_tone(image)), np.roll(outline, turns, axis=0), final.to_photo
     )
 
 
 def _straight(
-    photo: Image, sides: Sides
+    pyramid: list[Image], sides: Sides
 ) -> tuple[flatten.Flat, Image, list[printed.Rule], list[printed.Rule]]:
     """Return the map that the edges and rules give, and the last trial with its rules across and down."""
-    flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
+    flat = flatten.from_sides(sides, pyramid[0], _TRIAL_SIDE)
     for _ in range(2):
-        trial = flatten.render(photo, flat)
+        trial = flatten.render(pyramid, flat)
         ink = light.ink(trial, light.paper_tone(trial))
         across, down = printed.across(ink), printed.down(ink)
         before = flat

@@ -17,14 +17,18 @@ _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
 _TEXT_SHAPE = 1.8  # width over height of a strip that holds more than a letter or two
 _LONGEST = 6.5  # widths over height: a word or two say which way is up, and cost less than a sentence
-_WORDY = 3.0  # width over height of a strip that speaks for the way it lies: upright columns of digits stay below
+_WORDY = (
+    3.0  # width over height of a strip that speaks for the way it lies: upright columns of digits stay below
+)
 _STRIPS = 2  # read first in each direction; more only when they leave a doubt
 _MOST_STRIPS = 16
 _SURE = 2.0  # one way must score this many times the next
 _ENOUGH = 6.0  # and this much: some six letters read with certainty
 _PLAIN = 12.0  # letters that read so plainly one way make it needless to try the slip on its side
 _SHORTEST_WORD = 3  # letters: print upside down or on its side reads as one or two here and there
-_MORE_LINES = 2.0  # so many times more of the strips' length one way than the other: the writing runs that way
+_MORE_LINES = (
+    2.0  # so many times more of the strips' length one way than the other: the writing runs that way
+)
 
 _WORD = re.compile(rf"[A-Za-z]{{{_SHORTEST_WORD},}}")
 
@@ -46,7 +50,10 @@ def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule]
     Lines of print and writing are long the way they run; that and the rules, of which slips have more along the
     writing, only order the trials: print that reads clearly decides.
     """
-    ways = [_strips(image, ink), _strips(*(np.ascontiguousarray(np.rot90(each, -1)) for each in (image, ink)))]
+    ways = [
+        _strips(image, ink),
+        _strips(*(np.ascontiguousarray(np.rot90(each, -1)) for each in (image, ink))),
+    ]
     lengths = [_length(strips) for strips in ways]
     likely = 0 if (lengths[0], len(across)) >= (lengths[1], len(down)) else 1
     clear = lengths[likely] >= _MORE_LINES * lengths[1 - likely]
