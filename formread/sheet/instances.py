@@ -128,9 +128,10 @@ def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[_Fit]:
 class _Marks:
     """Where a seam may show.
 
-    ``rim`` (h, w) float32, 0 to 1, and ``core`` (h, w) bool by the finder; ``tint`` (H, W, 3) float32, the paper's colour in a copy of
-    the photo as hundredths of the natural logarithm: green, red over green, blue over green, of which shade
-    changes the first alone; ``scale``: pixels of ``tint`` that one place of the finder's maps spans, in x and y.
+    ``rim`` (h, w) float32, 0 to 1, and ``core`` (h, w) bool by the finder. ``tint`` (H, W, 3) float32, the
+    paper's colour in a copy of the photo as hundredths of the natural logarithm: green, red over green, blue
+    over green, of which shade changes the first alone. ``scale``: pixels of ``tint`` that one place of the
+    finder's maps spans, in x and y.
     """
 
     rim: Map

@@ -50,10 +50,8 @@ def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule]
     Lines of print and writing are long the way they run; that and the rules, of which slips have more along the
     writing, only order the trials: print that reads clearly decides.
     """
-    ways = [
-        _strips(image, ink),
-        _strips(*(np.ascontiguousarray(np.rot90(each, -1)) for each in (image, ink))),
-    ]
+    beside = np.ascontiguousarray(np.rot90(image, -1)), np.ascontiguousarray(np.rot90(ink, -1))
+    ways = [_strips(image, ink), _strips(*beside)]
     lengths = [_length(strips) for strips in ways]
     likely = 0 if (lengths[0], len(across)) >= (lengths[1], len(down)) else 1
     clear = lengths[likely] >= _MORE_LINES * lengths[1 - likely]
