@@ -20,10 +20,7 @@ _TOO_BLURRED = (
     0.85  # of the steepness left, at 1400 pixels: no ordinary photo came above 0.55, drawn or retouched
 )
 _BLURRED = 0.65
-_TOO_MOVED, _MOVED = (
-    0.15,
-    0.4,
-)  # of the steepness across the way of the hand; no ordinary photo came below 0.6
+_TOO_MOVED, _MOVED = 0.25, 0.4  # of the steepness across the hand's way; no ordinary photo came below 0.6
 _TOO_DARK = 12.0  # of 255, the brightest channel of bare paper: fewer steps than handwriting needs
 _DARK = 40.0
 _TOO_SHORT = 450  # pixels of the slip's long side in the photo: figures are less than ten pixels high
