@@ -61,7 +61,7 @@ def hindrance(trial: Image, tone: npt.NDArray[np.float32], long: float) -> Hindr
     bright = float(np.median(tone.reshape(-1, 3), axis=0).max())
     if bright < _DARK:
         return _said("dark", bright < _TOO_DARK, "dark")
-    soft, even = softness(trial), evenness(trial)
+    soft, even = sharpness(trial)
     if soft > _BLURRED or even < _MOVED:
         return _said("blurred", soft > _TOO_BLURRED or even < _TOO_MOVED, "blurred")
     darkest = tone.min(axis=2)
@@ -75,10 +75,16 @@ def _said(what: str, hopeless: bool, fault: str) -> Hindrance:
     return Hindrance(f"A slip in this photo is {how}. {_AGAIN[fault]}", hopeless)
 
 
-def softness(image: Image) -> float:
-    """Return what share of its steepness a picture keeps when blurred further, 0 to 1, in x or in y, the larger.
+def sharpness(image: Image) -> tuple[float, float]:
+    """Return how soft a picture is and how evenly sharp, each 0 to 1.
 
-    A sharp picture keeps little, one that was blurred before keeps most.
+    Returns
+    -------
+    soft
+        What share of its steepness it keeps when blurred further, in x or in y, the larger: a sharp picture keeps
+        little, one that was blurred before keeps most [1]_.
+    even
+        How steep it is in x against y, the lesser over the greater: little where the hand moved.
 
     References
     ----------
@@ -86,22 +92,13 @@ def softness(image: Image) -> float:
        no-reference perceptual blur metric", SPIE 6492 (2007), cited from memory: a blurred picture changes little
        when blurred again.
     """
-    grey = _darkest(image)
-    return max(
-        after / before if before > _NOTHING else 1.0
-        for before, after in zip(_steepness(grey, _FINE), _steepness(grey, _COARSE), strict=True)
-    )
-
-
-def evenness(image: Image) -> float:
-    """Return how steep a picture is in x against y, the lesser over the greater: little where the hand moved."""
-    across, down = _steepness(_darkest(image), _FINE)
-    return min(across, down) / max(across, down, 1e-6)
-
-
-def _darkest(image: Image) -> npt.NDArray[np.float32]:
     inner = _inner(image)
-    return np.asarray(cv2.min(cv2.min(inner[..., 0], inner[..., 1]), inner[..., 2]), np.float32)
+    grey = np.asarray(cv2.min(cv2.min(inner[..., 0], inner[..., 1]), inner[..., 2]), np.float32)
+    fine, coarse = _steepness(grey, _FINE), _steepness(grey, _COARSE)
+    soft = max(
+        after / before if before > _NOTHING else 1.0 for before, after in zip(fine, coarse, strict=True)
+    )
+    return soft, min(fine) / max(*fine, _NOTHING)
 
 
 def _steepness(grey: npt.NDArray[np.float32], blur: float) -> tuple[float, float]:

@@ -282,7 +282,7 @@ def _why_none(pyramid: list[Image]) -> str:
     if float(np.percentile(brightness, 95)) < _TOO_DARK:
         return "The photo is too dark to read. Photograph the slip again nearer to a window or a lamp."
     large = min(pyramid, key=lambda level: abs(max(level.shape) - _TRIAL_SIDE))
-    if quality.softness(large) > _TOO_BLURRED:
+    if quality.sharpness(large)[0] > _TOO_BLURRED:
         return (
             "The photo is too blurred to read. Hold the phone still, tap on the slip to focus, and try again."
         )
