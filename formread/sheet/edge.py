@@ -23,7 +23,9 @@ _FITS_WELL = 0.1  # windows left on average: a fold could not fit much better
 _FOLDS = np.linspace(
     0.14, 0.86, 19
 )  # where along a side a fold is looked for: nearer a corner, it is the corner's
-_STEEPEST_FOLD = 0.25  # change of slope: more is a corner that is bent over or cut off
+_STEEPEST_FOLD = (
+    0.2  # change of slope in the middle, less towards the ends: more is a corner bent over or covered
+)
 _NEARBY = 6  # places to either side that show the paper at one place
 _KNOTS = 33  # places, evenly from corner to corner, at which a side's curve is kept
 _NEAR = 1.5  # window shares within which a place agrees with the curve
@@ -246,12 +248,13 @@ def _fit(
     )
     best = bow if bow.cost < _WORTH_BENDING * line.cost else line
     if best.cost > _FITS_WELL * window * float(weight.sum()):
-        folded = min(
-            (_robust(_folded(at), share, found, weight, near, starts[1]) for at in _FOLDS),
+        size = float(np.hypot(*(side.end - side.start)))
+        folded = [(at, _robust(_folded(at), share, found, weight, near, starts[1])) for at in _FOLDS]
+        best = min(
+            (fit for at, fit in folded if _is_fold(fit, at, size) and fit.cost < _WORTH_FOLDING * best.cost),
             key=lambda fit: fit.cost,
+            default=best,
         )
-        if folded.cost < _WORTH_FOLDING * best.cost and _is_fold(folded, side):
-            best = folded
     there = (best.misfit < near) & good
     step = float(np.median(contrast[there])) if there.any() else 0.0
     return Side(side.start, side.end, best.basis(_EVENLY) @ best.curve, float(there.mean()), step)
@@ -278,8 +281,8 @@ def _folded(at: float) -> Basis:
     return lambda share: np.stack([np.ones_like(share), share, share**2, np.maximum(share - at, 0)], axis=1)
 
 
-def _is_fold(fit: _Curve, side: Side) -> bool:
-    return abs(float(fit.curve[-1])) < _STEEPEST_FOLD * float(np.hypot(*(side.end - side.start)))
+def _is_fold(fit: _Curve, at: float, size: float) -> bool:
+    return abs(float(fit.curve[-1])) < _STEEPEST_FOLD * size * 4 * at * (1 - at)
 
 
 def _robust(basis: Basis, share: Points, found: Points, weight: Points, near: float, start: Points) -> _Curve:
