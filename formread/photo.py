@@ -220,7 +220,7 @@ def _eight_bit_rgb(picture: Image.Image) -> npt.NDArray[np.uint8]:
         coloured = picture.convert("RGBA")
         paper = Image.new("RGBA", coloured.size, (255, 255, 255, 255))
         picture = Image.alpha_composite(paper, coloured)
-    return np.asarray(picture.convert("RGB"))
+    return np.asarray(picture if picture.mode == "RGB" else picture.convert("RGB"))
 
 
 def _grey_to_rgb(deep: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:

@@ -6,6 +6,7 @@
 
 import argparse
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from sample_scans.hands import Mnist
-from sample_scans.photos import Photo, random_photo
+from sample_scans.hands import Family, Mnist
+from sample_scans.photos import Photo, crowded_photo, random_photo
 from sample_scans.samples import sample_entries, sample_photos, save_pages
 from sample_scans.slips import RGB
 
@@ -62,13 +63,20 @@ def write_truth(entries: list[dict[str, Any]], photos: list[str], path: Path, ab
     path.write_text(json.dumps(body, ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8")
 
 
-def draw_set(family: str, photos: int, seed: int, out: Path, mnist: Mnist | None) -> None:
+Take = Callable[[int, Family, Mnist | None], Photo]
+TAKES: dict[str, Take] = {"random": random_photo, "crowded": crowded_photo}
+"""Ways to take a photo: as sellers may, or with slips that lie edge to edge."""
+
+
+def draw_set(
+    family: str, photos: int, seed: int, out: Path, mnist: Mnist | None, take: Take = random_photo
+) -> None:
     """Draw a set for measurements into a folder."""
     out.mkdir(parents=True, exist_ok=True)
     entries: list[dict[str, Any]] = []
     names = []
     for number in range(photos):
-        photo: Photo = random_photo(seed * 100_000 + number, "tune" if family == "tune" else "test", mnist)
+        photo = take(seed * 100_000 + number, "tune" if family == "tune" else "test", mnist)
         rng = np.random.default_rng([seed, number, 31])
         name = f"IMG_{number:04d}.jpg"
         orientation = None if rng.random() < 0.3 else int(rng.integers(1, 9)) if rng.random() < 0.4 else 1
@@ -112,6 +120,7 @@ def main(arguments: list[str] | None = None) -> None:
         prog="python -m sample_scans.draw", description=__doc__.splitlines()[0] if __doc__ else ""
     )
     parser.add_argument("--family", choices=["tune", "test"], help="which designs, fonts and hands")
+    parser.add_argument("--take", choices=TAKES, default="random", help="crowded: slips lie edge to edge")
     parser.add_argument("--photos", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, help="folder to draw into")
@@ -132,7 +141,7 @@ def main(arguments: list[str] | None = None) -> None:
     mnist = None
     if given.mnist is not None:
         mnist = Mnist(given.mnist, given.writers or given.mnist / "mnist_writers.npz")
-    draw_set(given.family, given.photos, given.seed, given.out, mnist)
+    draw_set(given.family, given.photos, given.seed, given.out, mnist, TAKES[given.take])
 
 
 if __name__ == "__main__":

@@ -31,6 +31,8 @@ CUT_OFF = 0.08
 """Share of hard photos whose frame cuts a little off."""
 HELD = 0.12
 """Share of hard photos in which a thumb holds a slip down; it covers the margin, not the boxes."""
+CROWDED = (-5.0, 1.5)
+"""Millimetres between neighbours in a crowded photo; below nothing they overlap."""
 PHOTO_SCALE = 9.5
 """Pixels per millimetre at which slips are drawn that a camera will look at."""
 
@@ -211,4 +213,39 @@ def random_photo(seed: int, family: Family, mnist: Mnist | None) -> Photo:
         skin = SKINS[int(rng.integers(len(SKINS)))]
         thumb = Thumb(int(rng.integers(4)), float(rng.uniform(0.1, 0.9)), reach, skin)
     shot = shoot(photo_size(slips, wide, rng), laid, table, conditions, rng, thumb)
+    return Photo(shot, tuple(slips), capture)
+
+
+def crowded_photo(seed: int, family: Family, mnist: Mnist | None) -> Photo:
+    """Draw one photo of 2 to 6 slips that lie edge to edge in a column, a row or a block, or overlap a little."""
+    rng = np.random.default_rng([seed, {"tune": 23, "test": 24}[family]])
+    capture: Capture = "hard" if rng.random() < 0.5 else "easy"
+    count = int(rng.choice([2, 3, 4, 6], p=[0.5, 0.17, 0.17, 0.16]))
+    writers = Writers(family, mnist)
+    pad_seed, one_pad = int(rng.integers(1 << 30)), rng.random() < 0.75
+    slips = []
+    for _ in range(count):
+        design = random_design(pad_seed if one_pad else int(rng.integers(1 << 30)), family)
+        digits = writers.digits(writers.ids[int(rng.integers(len(writers)))])
+        slips.append(any_slip(design, digits, family, rng, PHOTO_SCALE, blank=bool(rng.random() < 0.05)))
+    quarter, same = int(rng.choice([0, 1, 2, 3], p=[0.55, 0.15, 0.15, 0.15])), rng.random() < 0.8
+    turns = [(quarter if same else int(rng.integers(4))) * np.pi / 2 for _ in slips]
+    sizes = _boxes_around(slips, turns)
+    gap, lean = float(rng.uniform(*CROWDED)), float(rng.choice([0.0, 0.01, 0.03]))
+    columns = int(rng.choice([1, count])) if count < 4 else 2
+    width, height, places = _shelves(sizes, columns, gap)
+    aside = (0.3, 2.0) if columns == 1 else (2.0, 0.3)  # neighbours slip along each other, hardly apart
+    laid = [
+        Laid(
+            slip,
+            x + float(rng.normal(0, aside[1])),
+            y + float(rng.normal(0, aside[0])),
+            turn + float(rng.normal(0, lean)),
+            random_bend(capture if rng.random() < 0.6 else "easy", rng),
+        )
+        for slip, turn, (x, y) in zip(slips, turns, places, strict=True)
+    ]
+    table: Table = TABLES[int(rng.integers(len(TABLES)))]
+    size = photo_size(slips, width > height, rng)
+    shot = shoot(size, laid, table, random_conditions(capture, count, rng), rng, None)
     return Photo(shot, tuple(slips), capture)

@@ -58,9 +58,8 @@ def _read_page(
     for sheet in search.sheets:
         proposals = propose_layouts(sheet)
         if not proposals:
-            problems.append(
-                Problem(name, photo.page, proposals.reason or "The table on this slip was not found.")
-            )
+            why = sheet.doubt or proposals.reason or "The table on this slip was not found."
+            problems.append(Problem(name, photo.page, why))
             continue
         slips.append(_read(name, photo.page, sheet, recognised(designs, proposals.layouts[0])))
     return slips, problems

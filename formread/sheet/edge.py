@@ -1,5 +1,6 @@
 """Follow a sheet's four sides in the photo to a fraction of a pixel, straight or bowed."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -17,10 +18,21 @@ _WINDOW = 0.006  # of the sheet's longer side: how far paper and table are avera
 _SMALLEST_WINDOW = 3.0
 _STRAIGHT, _BOWED = 1, 3  # degrees of the curve a side may follow
 _WORTH_BENDING = 0.6  # the bowed curve must leave at most this share of the straight one's misfit
+_WORTH_FOLDING = 0.6  # the same of a fold, against the better of the two
+_FITS_WELL = 0.1  # windows left on average: a fold could not fit much better
+_FOLDS = np.linspace(
+    0.14, 0.86, 19
+)  # where along a side a fold is looked for: nearer a corner, it is the corner's
+_STEEPEST_FOLD = (
+    0.2  # change of slope in the middle, less towards the ends: more is a corner bent over or covered
+)
+_NEARBY = 6  # places to either side that show the paper at one place
+_KNOTS = 33  # places, evenly from corner to corner, at which a side's curve is kept
 _NEAR = 1.5  # window shares within which a place agrees with the curve
 _ROUNDS = 8
 _CLEAR_LAB = 15.0  # a step of this many Lab units is an edge beyond doubt; more makes it no truer
 _CLEAR_RGB = 40.0  # the same in RGB units
+_EVENLY = np.linspace(0, 1, _KNOTS)
 _FEWEST = 8  # places with any edge at all, for a curve to mean something
 
 
@@ -31,8 +43,8 @@ class Side:
     Attributes
     ----------
     curve
-        Polynomial coefficients (lowest first) of the offset outward-to-inward, in photo pixels, over the share
-        0 to 1 of the way from ``start`` to ``end``.
+        (33,) offset outward-to-inward, in photo pixels, at shares evenly from 0 to 1 of the way from ``start``
+        to ``end``; straight between them and beyond, so that a fold may lie anywhere.
     support
         Share of the places along the side at which an edge was found on the curve.
     contrast
@@ -49,13 +61,22 @@ class Side:
         """Return (N, 2) points of the photo at shares 0 to 1 of the way."""
         along = self.end - self.start
         inward = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9)
-        offset = np.polynomial.polynomial.polyval(share, self.curve)
+        offset = between(self.curve, share)
         return np.asarray(self.start + share[:, None] * along + offset[:, None] * inward, np.float64)
+
+
+def between(values: Points, share: Points) -> Points:
+    """Return values kept at places evenly from 0 to 1 at other places, straight between and beyond them."""
+    place = share * (len(values) - 1)
+    before = np.clip(np.floor(place).astype(int), 0, len(values) - 2)
+    return np.asarray(values[before] + (place - before) * (values[before + 1] - values[before]), np.float64)
 
 
 def straight(quad: Points) -> tuple[Side, Side, Side, Side]:
     """Return a quad's four sides as straight lines that nothing has confirmed yet."""
-    top, right, bottom, left = (Side(quad[i], quad[(i + 1) % 4], np.zeros(1), 0.0, 0.0) for i in range(4))
+    top, right, bottom, left = (
+        Side(quad[i], quad[(i + 1) % 4], np.zeros(_KNOTS), 0.0, 0.0) for i in range(4)
+    )
     return top, right, bottom, left
 
 
@@ -89,13 +110,12 @@ def to_corners(sides: tuple[Side, Side, Side, Side]) -> tuple[Side, Side, Side, 
 def _between(side: Side, start: Points, end: Points) -> Side:
     """Express a side's curve over the chord between two points on (or near) it."""
     first, last = _share(side, start), _share(side, end)
-    points = side.points(np.linspace(first, last, 2 * _BOWED + 3))
+    points = side.points(np.linspace(first, last, 4 * _KNOTS))
     along = end - start
     length = max(float(np.hypot(*along)), 1e-9)
     share = (points - start) @ along / length**2
     offset = (points - start) @ np.array([-along[1], along[0]]) / length
-    curve = np.polynomial.polynomial.polyfit(share, offset, len(side.curve) - 1)
-    return Side(start, end, np.asarray(curve, np.float64), side.support, side.contrast)
+    return Side(start, end, np.interp(_EVENLY, share, offset), side.support, side.contrast)
 
 
 def corners(sides: tuple[Side, Side, Side, Side]) -> Points:
@@ -146,7 +166,7 @@ def _follow_side(photo: Pixels, side: Side, reach: float, window: float) -> Side
     strength[outside] = 0
     found, good = _peaks(strength, contrast, offsets, reach, max(1, round(window / step / 2)))
     step_there = contrast[np.clip(np.searchsorted(offsets, found), 0, len(offsets) - 1), np.arange(_SAMPLES)]
-    base = np.polynomial.polynomial.polyval(share, side.curve)
+    base = between(side.curve, share)
     return _fit(side, share, base + found - step / 2, good, step_there, window)
 
 
@@ -178,8 +198,11 @@ def _steps(band: npt.NDArray[np.float32], wide: int, clear: float) -> tuple[Poin
     outer, inner = mean[: -wide or None], mean[wide:]
     middle = np.arange(len(outer)) + wide
     difference = np.linalg.norm(inner - outer, axis=2)
-    paper = np.median(band[-max(wide, rows // 5) :].reshape(-1, 3), axis=0)
-    unlike = np.linalg.norm(inner - paper, axis=2)
+    # Shadows and folds change the light along a side: its paper is what lies inside nearby.
+    deep = np.median(band[-max(wide, rows // 5) :], axis=0)
+    wider = np.pad(deep, ((_NEARBY, _NEARBY), (0, 0)), mode="edge")
+    nearby = np.lib.stride_tricks.sliding_window_view(wider, 2 * _NEARBY + 1, axis=0)
+    unlike = np.linalg.norm(inner - np.median(nearby, axis=2), axis=2)
     contrast[middle] = difference
     strength[middle] = np.maximum(0.0, np.minimum(difference, clear) - unlike)
     return strength, contrast
@@ -213,32 +236,70 @@ def _fit(
     contrast: Points,
     window: float,
 ) -> Side:
-    """Fit the offsets found with a straight line, or a bowed curve where that is clearly better."""
+    """Fit the offsets found with a straight line, or a bowed or folded curve where that is clearly better."""
     if good.sum() < _FEWEST:
         return Side(side.start, side.end, side.curve, 0.0, 0.0)
     near = _NEAR * window
     weight = np.sqrt(np.minimum(contrast, np.percentile(contrast[good], 75))) * good
-    fits = []
-    for degree, start in ((_STRAIGHT, _through_two), (_BOWED, _through_three)):
-        curve = _robust(share, found, weight, degree, start(share, found, weight, near), near)
-        misfit = np.minimum(np.abs(found - np.polynomial.polynomial.polyval(share, curve)), near)
-        fits.append((curve, misfit, float((weight * misfit).sum())))
-    curve, misfit, _ = fits[1] if fits[1][2] < _WORTH_BENDING * fits[0][2] else fits[0]
-    there = (misfit < near) & good
+    plain = _powers(_STRAIGHT), _powers(_BOWED)
+    starts = (_through_two(share, found, weight, near), _through_three(share, found, weight, near))
+    line, bow = (
+        _robust(basis, share, found, weight, near, start) for basis, start in zip(plain, starts, strict=True)
+    )
+    best = bow if bow.cost < _WORTH_BENDING * line.cost else line
+    if best.cost > _FITS_WELL * window * float(weight.sum()):
+        size = float(np.hypot(*(side.end - side.start)))
+        folded = [(at, _robust(_folded(at), share, found, weight, near, starts[1])) for at in _FOLDS]
+        best = min(
+            (fit for at, fit in folded if _is_fold(fit, at, size) and fit.cost < _WORTH_FOLDING * best.cost),
+            key=lambda fit: fit.cost,
+            default=best,
+        )
+    there = (best.misfit < near) & good
     step = float(np.median(contrast[there])) if there.any() else 0.0
-    return Side(side.start, side.end, curve, float(there.mean()), step)
+    return Side(side.start, side.end, best.basis(_EVENLY) @ best.curve, float(there.mean()), step)
 
 
-def _robust(share: Points, found: Points, weight: Points, degree: int, start: Points, near: float) -> Points:
-    """Fit a polynomial, letting go of places that lie off it (Tukey's biweight)."""
-    curve = start
+Basis = Callable[[Points], Points]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Curve:
+    """A curve fitted to a side: its basis, (N,) shares to (N, k), and coefficients; what it leaves, and its cost."""
+
+    basis: Basis
+    curve: Points
+    misfit: Points
+    cost: float
+
+
+def _powers(degree: int) -> Basis:
+    return lambda share: share[:, None] ** np.arange(degree + 1)
+
+
+def _folded(at: float) -> Basis:
+    return lambda share: np.stack([np.ones_like(share), share, share**2, np.maximum(share - at, 0)], axis=1)
+
+
+def _is_fold(fit: _Curve, at: float, size: float) -> bool:
+    return abs(float(fit.curve[-1])) < _STEEPEST_FOLD * size * 4 * at * (1 - at)
+
+
+def _robust(basis: Basis, share: Points, found: Points, weight: Points, near: float, start: Points) -> _Curve:
+    """Fit a curve from a polynomial to start with, letting go of places that lie off it (Tukey's biweight)."""
+    terms = basis(share)
+    fitted = np.polynomial.polynomial.polyval(share, start)
+    curve = np.linalg.lstsq(terms, fitted, rcond=None)[0]
     for tolerance in np.geomspace(3 * near, near, _ROUNDS):
-        off = found - np.polynomial.polynomial.polyval(share, curve)
-        hold = weight * np.clip(1 - (off / tolerance) ** 2, 0, None)
-        if (hold > 0).sum() < degree + 3:
+        hold = weight * np.clip(1 - ((found - fitted) / tolerance) ** 2, 0, None)
+        if (hold > 0).sum() < terms.shape[1] + 2:
             break
-        curve = np.asarray(np.polynomial.polynomial.polyfit(share, found, degree, w=hold))
-    return curve
+        held = terms * hold[:, None]
+        ridge = 1e-9 * float((held * held).sum()) * np.eye(terms.shape[1])
+        curve = np.linalg.solve(held.T @ held + ridge, held.T @ (found * hold))
+        fitted = terms @ curve
+    misfit = np.minimum(np.abs(found - fitted), near)
+    return _Curve(basis, np.asarray(curve, np.float64), misfit, float((weight * misfit).sum()))
 
 
 def _through_two(share: Points, found: Points, weight: Points, near: float) -> Points:

@@ -1,5 +1,6 @@
 """Flatten a sheet: perspective from its corners, bow from its sides, what is left from its printed rules."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -12,7 +13,6 @@ from formread.sheet.rules import Rule
 _COARSE = 16  # pixels between the places where the map is worked out; between them it is a straight blend
 _FOCAL = (0.55, 2.2)  # of the photo's long side: lenses of phones, wide to double
 _USUAL_FOCAL = 0.8  # a phone's main camera (26 mm equivalent: 26 / 36 of the long side), a little cropped
-_SIDE_DEGREE = 3
 _FIELD_ALONG, _FIELD_ACROSS = 4, 2  # degrees of the field along the rules and across them
 _STIFF = 2e-3  # ridge weight: bends that few rules ask for stay small
 _SIDE_WEIGHT = 0.3  # the paper's own edges hold the field where no rule runs, but print decides
@@ -55,7 +55,7 @@ class Flat:
     """The map from a flat rectangle, ``width`` by ``height`` pixels, to the photo.
 
     ``plane`` takes the rectangle to the photo by perspective; before it, ``sides`` (top, right, bottom, left:
-    polynomial coefficients over 0 to 1) bows it as the paper's edges run, and ``field_x``, ``field_y`` bend it
+    offsets in pixels, evenly over 0 to 1) bows or folds it as the paper's edges run, and ``field_x``, ``field_y`` bend it
     as the printed rules run: (i, j) coefficients of the Legendre polynomials in x and y over -1 to 1, in
     pixels. ``turns`` quarter turns clockwise bring the slip's own top to the top.
     """
@@ -84,7 +84,7 @@ class Flat:
         )
         u, v = bent[:, 0] / scale[0], bent[:, 1] / scale[1]
         top, right, bottom, left = (
-            np.polynomial.polynomial.polyval(np.clip(at, -0.02, 1.02), curve)
+            edge.between(curve, np.clip(at, -0.02, 1.02))
             for at, curve in zip((u, v, u, v), self.sides, strict=True)
         )
         bowed = bent + np.stack([(1 - u) * left + u * right, (1 - v) * top + v * bottom], axis=1)
@@ -155,10 +155,11 @@ def from_sides(sides: tuple[edge.Side, edge.Side, edge.Side, edge.Side], photo: 
 
 
 def _pinned(along: Points, off: Points) -> Points:
-    """Fit a curve that is zero at both ends, where the corners are."""
-    basis = (along * (1 - along))[:, None] * along[:, None] ** np.arange(_SIDE_DEGREE - 1)
-    a, b = np.linalg.lstsq(basis, off, rcond=None)[0]
-    return np.array([0.0, a, b - a, -b])
+    """Return a curve over 0 to 1, kept as an edge's is, that is zero at both ends, where the corners are."""
+    evenly = np.linspace(0, 1, len(along))
+    order = np.argsort(along)  # the bottom's and the left side's run backwards
+    curve = np.interp(evenly, along[order], off[order])
+    return np.asarray(curve - (1 - evenly) * curve[0] - evenly * curve[-1], np.float64)
 
 
 def straightened(flat: Flat, across: list[Rule], down: list[Rule]) -> Flat:
@@ -230,27 +231,48 @@ def turned(flat: Flat, turns: int) -> Flat:
     return replace(flat, turns=(flat.turns + turns) % 4)
 
 
-def render(photo: Image, flat: Flat) -> Image:
-    """Return the photo as the upright flat sheet, (H, W, 3) uint8."""
+def render(levels: Sequence[Image], flat: Flat) -> Image:
+    """Return the photo as the upright flat sheet, (H, W, 3) uint8.
+
+    Parameters
+    ----------
+    levels
+        The photo and, if there are any, copies of it, each half as large as the one before.
+    """
     width, height = flat.size
     outline = flat.to_photo(flat.corners())
     finest = max(float(np.hypot(*(outline[i] - outline[i - 1]))) for i in range(4)) / max(width, height)
-    if finest > 1.3:  # more photo than sheet: take twice as many samples and average, or thin rules break up
-        large = _render_at(photo, flat, width * 2, height * 2)
+    level = int(np.clip(np.floor(np.log2(max(finest, 1.0))), 0, len(levels) - 1))
+    places = _Places(flat, np.array(levels[level].shape[1::-1]) / np.array(levels[0].shape[1::-1]))
+    if (
+        finest / 2**level > 1.3
+    ):  # more photo than sheet: take twice as many samples and average, or thin rules break up
+        large = _render_at(levels[level], places, width * 2, height * 2)
         return np.asarray(cv2.resize(large, (width, height), interpolation=cv2.INTER_AREA))
-    return _render_at(photo, flat, width, height)
+    return _render_at(levels[level], places, width, height)
 
 
-def _render_at(photo: Image, flat: Flat, width: int, height: int) -> Image:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """A map into a copy of the photo, (in x, in y) ``factor`` times as large."""
+
+    flat: Flat
+    factor: Points
+
+    def __call__(self, points: Points) -> Points:
+        return np.asarray((self.flat.to_photo(points) + 0.5) * self.factor - 0.5, np.float64)
+
+
+def _render_at(photo: Image, to_photo: _Places, width: int, height: int) -> Image:
     """Sample the sheet at ``width`` by ``height`` places, whatever its own size."""
-    own_width, own_height = flat.size
+    own_width, own_height = to_photo.flat.size
     columns, rows = -(-width // _COARSE) + 2, -(-height // _COARSE) + 2
     # One place in the middle of each square of 16 pixels, and one more square all round: cv2.resize blends
     # between such middles exactly, which remap and warpAffine, with their weights of 1/32, would not.
     x = ((np.arange(columns) - 0.5) * _COARSE) / width * own_width - 0.5
     y = ((np.arange(rows) - 0.5) * _COARSE) / height * own_height - 0.5
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    places = flat.to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
+    places = to_photo(grid).reshape(rows, columns, 2).astype(np.float32)
     # The coordinates apart from the start: parting them at full size would take longer than all the rest.
     across, down = (
         cv2.resize(np.ascontiguousarray(part), None, fx=_COARSE, fy=_COARSE, interpolation=cv2.INTER_LINEAR)[

@@ -60,4 +60,5 @@ def ink(image: Image, tone: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     common = np.full(3, 255.0, np.float32)
     gain = cv2.resize(common / tone, image.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     even = np.asarray(cv2.multiply(image, gain, dtype=cv2.CV_8U))
-    return np.asarray(1 - even.min(axis=2).astype(np.float32) / 255)
+    darkest = cv2.min(cv2.min(even[..., 0], even[..., 1]), even[..., 2])
+    return np.asarray(1 - darkest.astype(np.float32) / 255)

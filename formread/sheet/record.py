@@ -22,11 +22,14 @@ class Sheet:
         (4, 2) corners (x, y) in pixels of the upright photo, clockwise from the slip's own top left.
     to_photo
         Maps (N, 2) points (x, y) of ``image`` to points of the upright photo, curl included.
+    doubt
+        What in the photo makes this slip hard to read, and what to do, in the seller's words; None as a rule.
     """
 
     image: Image
     outline: Points
     to_photo: Callable[[Points], Points]
+    doubt: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

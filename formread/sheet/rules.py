@@ -16,6 +16,9 @@ Ink = npt.NDArray[np.float32]
 _BLOCKS = 28  # places along a rule; between two a rule of a curled slip moves little
 _THICKEST = 9  # pixels at a long side near 1000: a rule is thinner, a line of print is not
 _FAINTEST = 0.012  # of black, averaged over a block: dotted rules of a carbon copy lie just above
+_DARK_ENOUGH = (
+    0.15  # of black: what is darker counts no more, or a few strokes of writing would pass for a rule
+)
 _OVER_NOISE = 4.0
 _STEEPEST = (
     0.11  # how far a rule may climb per pixel: what perspective and curl leave after a first flattening
@@ -41,7 +44,7 @@ class Rule:
 def across(ink: Ink) -> list[Rule]:
     """Return the rules that run roughly from left to right, from top to bottom."""
     height, width = ink.shape
-    profile = cv2.resize(ink, (_BLOCKS, height), interpolation=cv2.INTER_AREA)
+    profile = cv2.resize(np.minimum(ink, _DARK_ENOUGH), (_BLOCKS, height), interpolation=cv2.INTER_AREA)
     kernel = np.ones((_THICKEST, 1), np.uint8)
     narrow = profile - cv2.morphologyEx(profile, cv2.MORPH_OPEN, kernel)
     noise = 1.4826 * np.median(np.abs(narrow - np.median(narrow)))
@@ -80,18 +83,21 @@ def _chains(peaks: list[list[tuple[float, float]]], reach: float) -> list[list[t
     open_runs: list[list[tuple[int, float]]] = []
     closed: list[list[tuple[int, float]]] = []
     for block, column in enumerate(peaks):
-        pairs = []
-        for index, run in enumerate(open_runs):
-            last, y = run[-1]
-            slope = (y - run[-3][1]) / (last - run[-3][0]) if len(run) > 3 else 0.0
-            guess = y + slope * (block - last)
-            allowed = reach * (block - last) if len(run) <= 3 else 0.4 * reach + 1.0
-            for place, (peak, _) in enumerate(column):
-                if abs(peak - guess) <= allowed:
-                    pairs.append((abs(peak - guess) - 0.02 * len(run), index, place))
+        heights = np.array([y for y, _ in column])
+        pairs: list[tuple[float, int, int]] = []
+        if open_runs and column:
+            young = np.array([len(run) <= 3 for run in open_runs])
+            gap = np.array([block - run[-1][0] for run in open_runs])
+            guess = np.array([run[-1][1] + _slope(run) * (block - run[-1][0]) for run in open_runs])
+            allowed = np.where(young, reach * gap, 0.4 * reach + 1.0)
+            off = np.abs(heights - guess[:, None])
+            favour = 0.02 * np.array([len(run) for run in open_runs])
+            indices, places = np.nonzero(off <= allowed[:, None])
+            cost = off[indices, places] - favour[indices]
+            pairs = sorted(zip(cost.tolist(), indices.tolist(), places.tolist(), strict=True))
         taken_runs: set[int] = set()
         taken: set[int] = set()
-        for _, index, place in sorted(pairs):
+        for _, index, place in pairs:
             if index not in taken_runs and place not in taken:
                 taken_runs.add(index)
                 taken.add(place)
@@ -102,6 +108,11 @@ def _chains(peaks: list[list[tuple[float, float]]], reach: float) -> list[list[t
         open_runs = still + [[(block, y)] for place, (y, _) in enumerate(column) if place not in taken]
     least = _SHORTEST * len(peaks) - 1
     return [run for run in closed + open_runs if len(run) >= 5 and run[-1][0] - run[0][0] >= least]
+
+
+def _slope(run: list[tuple[int, float]]) -> float:
+    """Return how a run climbs per block; a short one does not tell."""
+    return (run[-1][1] - run[-3][1]) / (run[-1][0] - run[-3][0]) if len(run) > 3 else 0.0
 
 
 def _smooth(x: Points, y: Points) -> Rule | None:

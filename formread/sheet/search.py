@@ -1,12 +1,13 @@
 """Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from formread.sheet import edge, finder, flatten, instances, light, upright
+from formread.sheet import edge, finder, flatten, instances, light, quality, upright
 from formread.sheet import quad as quads
 from formread.sheet import rules as printed
 from formread.sheet.instances import Sides
@@ -34,7 +35,7 @@ _SEEN_EDGE = 0.45  # support from which an edge in the photo is believed rather 
 
 _TOO_SMALL = 500  # pixels of the photo's long side
 _TOO_DARK = 28.0  # L*, of the brighter parts
-_TOO_BLURRED = 0.8  # RGB steps per pixel, of the steepest thousandth
+_TOO_BLURRED = 0.75  # of the steepness left: not even the table shows an edge
 
 
 def find_sheets(photo: Image) -> SheetSearch:
@@ -53,16 +54,24 @@ def find_sheets(photo: Image) -> SheetSearch:
     """
     height, width = photo.shape[:2]
     if max(height, width) < _TOO_SMALL or min(height, width) < _TOO_SMALL // 4:
-        reason = f"The photo is too small to read ({width} x {height} pixels). {_SMALL_ADVICE}"
-        return SheetSearch((), reason)
+        return SheetSearch((), f"The photo is too small to read ({width} x {height} pixels). {_SMALL_ADVICE}")
     pyramid = _pyramid(photo)
-    sheets = []
+    sheets: list[Sheet] = []
+    unread: list[str] = []
     for sides, sure in _seen(photo, pyramid):
-        if sides is not None and _is_form(pyramid, np.array([side.start for side in sides]), sure):
-            sheets.append(_flattened(photo, sides))
+        if sides is None or not _is_form(pyramid, np.array([side.start for side in sides]), sure):
+            continue
+        straight = _straight(pyramid, sides)
+        hindered = quality.hindrance(straight.trial, straight.tone, _size(sides))
+        if hindered is None or not hindered.hopeless:
+            sheets.append(
+                _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
+            )
+        elif hindered.message not in unread:
+            unread.append(hindered.message)
     if not sheets:
-        return SheetSearch((), _why_none(pyramid))
-    return SheetSearch(tuple(_in_reading_order(sheets)))
+        return SheetSearch((), unread[0] if unread else _why_none(pyramid))
+    return SheetSearch(tuple(_in_reading_order(sheets)), notes=tuple(unread))
 
 
 def find_page(photo: Image) -> Sheet:
@@ -89,14 +98,14 @@ def find_page(photo: Image) -> Sheet:
     if sides is None or most < _SMALLEST_PAGE * height * width:
         last = np.array([width - 1, height - 1], np.float64)
         sides = edge.straight(np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * last)
-    return _flattened(photo, sides, _PAGE_SIDES)
+    return _flattened(pyramid, sides, _straight(pyramid, sides), bounds=_PAGE_SIDES)
 
 
 def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float]]:
     """Yield the sides of each sheet that the finder sees, followed in the photo, and how sure the finder is."""
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    for rough, sure in instances.outlines(seen):
+    for rough, sure in instances.outlines(seen, copy):
         yield _followed(photo, copy, scale, seen, rough), sure
 
 
@@ -172,7 +181,7 @@ def _onto_border(sides: Sides, cut: list[bool], last: Points) -> Sides:
         gaps = [*ends.mean(axis=0), *(last - ends.mean(axis=0))]
         border = int(np.argmin(gaps))
         ends[:, border % 2] = 0.0 if border < 2 else last[border % 2]
-        moved.append(edge.Side(ends[0], ends[1], np.zeros(1), 0.0, 0.0))
+        moved.append(edge.Side(ends[0], ends[1], np.zeros_like(side.curve), 0.0, 0.0))
     return edge.to_corners(_four(moved))
 
 
@@ -212,11 +221,23 @@ def _is_form(pyramid: list[Image], quad: Points, sure: float) -> bool:
     return sure >= _SURE and float((ink > _MARK).mean()) >= _LEAST_MARKED
 
 
-def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDES) -> Sheet:
-    """Flatten by the edges, straighten by the rules, turn upright."""
-    flat = flatten.from_sides(sides, photo, _TRIAL_SIDE)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Straight:
+    """A slip straightened but not yet turned: the map, the last trial, its paper's colour, and the rules in it."""
+
+    flat: flatten.Flat
+    trial: Image
+    tone: npt.NDArray[np.float32]
+    ink: npt.NDArray[np.float32]
+    across: list[printed.Rule]
+    down: list[printed.Rule]
+
+
+def _straight(pyramid: list[Image], sides: Sides) -> _Straight:
+    """Flatten by the edges, straighten by the rules."""
+    flat = flatten.from_sides(sides, pyramid[0], _TRIAL_SIDE)
     for _ in range(2):
-        trial = flatten.render(photo, flat)
+        trial = flatten.render(pyramid, flat)
         tone = light.paper_tone(trial)
         ink = light.ink(trial, tone)
         across, down = printed.across(ink), printed.down(ink)
@@ -224,14 +245,24 @@ def _flattened(photo: Image, sides: Sides, bounds: tuple[int, int] = _SHEET_SIDE
         flat = flatten.straightened(flat, across, down)
         if flatten.change(before, flat) < _STRAIGHT:
             break
-    turns = upright.quarter_turns(light.evened(trial, tone), ink, across, down)
-    outline = np.array([side.start for side in sides])
+    return _Straight(flat, trial, tone, ink, across, down)
+
+
+def _flattened(
+    pyramid: list[Image],
+    sides: Sides,
+    straight: _Straight,
+    doubt: str | None = None,
+    bounds: tuple[int, int] = _SHEET_SIDES,
+) -> Sheet:
+    """Turn upright what was straightened, as large as it should come out."""
+    even = light.evened(straight.trial, straight.tone)
+    turns = upright.quarter_turns(even, straight.ink, straight.across, straight.down)
+    outline = np.roll(np.array([side.start for side in sides]), turns, axis=0)
     long = float(np.clip(_size(sides), *bounds))
-    final = flatten.turned(flat.resized(long / _TRIAL_SIDE), turns)
-    image = flatten.render(photo, final)
-    return Sheet(
-        light.evened(image, light.paper_tone(image)), np.roll(outline, turns, axis=0), final.to_photo
-    )
+    final = flatten.turned(straight.flat.resized(long / _TRIAL_SIDE), turns)
+    image = flatten.render(pyramid[:1], final)  # writing as sharp as the photo has it
+    return Sheet(light.evened(image, light.paper_tone(image)), outline, final.to_photo, doubt)
 
 
 def _in_reading_order(sheets: list[Sheet]) -> list[Sheet]:
@@ -247,15 +278,11 @@ def _in_reading_order(sheets: list[Sheet]) -> list[Sheet]:
 
 
 def _why_none(pyramid: list[Image]) -> str:
-    photo = pyramid[0]
     brightness = cv2.cvtColor(pyramid[-1].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[..., 0]
     if float(np.percentile(brightness, 95)) < _TOO_DARK:
         return "The photo is too dark to read. Photograph the slip again nearer to a window or a lamp."
-    grey = cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY)
-    steep = np.abs(cv2.Sobel(grey, cv2.CV_32F, 1, 0, scale=1 / 8)) + np.abs(
-        cv2.Sobel(grey, cv2.CV_32F, 0, 1, scale=1 / 8)
-    )
-    if float(np.percentile(steep[::4, ::4], 99.9)) < _TOO_BLURRED:
+    large = min(pyramid, key=lambda level: abs(max(level.shape) - _TRIAL_SIDE))
+    if quality.sharpness(large)[0] > _TOO_BLURRED:
         return (
             "The photo is too blurred to read. Hold the phone still, tap on the slip to focus, and try again."
         )

@@ -1,5 +1,7 @@
 """Which of four ways a slip lay: by its print, read both ways round, and by how its rules run."""
 
+import re
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -15,12 +17,20 @@ _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
 _TEXT_SHAPE = 1.8  # width over height of a strip that holds more than a letter or two
 _LONGEST = 6.5  # widths over height: a word or two say which way is up, and cost less than a sentence
-_STRIPS = 4  # read first in each direction; more only when they leave a doubt
+_WORDY = (
+    3.0  # width over height of a strip that speaks for the way it lies: upright columns of digits stay below
+)
+_STRIPS = 2  # read first in each direction; more only when they leave a doubt
 _MOST_STRIPS = 16
 _SURE = 2.0  # one way must score this many times the next
 _ENOUGH = 6.0  # and this much: some six letters read with certainty
 _PLAIN = 12.0  # letters that read so plainly one way make it needless to try the slip on its side
-_MORE_RULES = 1.6  # so many times more rules one way than the other: those are the rows
+_SHORTEST_WORD = 3  # letters: print upside down or on its side reads as one or two here and there
+_MORE_LINES = (
+    2.0  # so many times more of the strips' length one way than the other: the writing runs that way
+)
+
+_WORD = re.compile(rf"[A-Za-z]{{{_SHORTEST_WORD},}}")
 
 
 def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule], down: list[Rule]) -> int:
@@ -37,17 +47,17 @@ def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule]
 
     Notes
     -----
-    Slips hold more rows than columns, so most rules run along the writing. That alone only orders the trials:
-    print that reads clearly decides.
+    Lines of print and writing are long the way they run; that and the rules, of which slips have more along the
+    writing, only order the trials: print that reads clearly decides.
     """
-    rows_along_x = len(across) >= len(down)
-    clear = max(len(across), len(down)) >= _MORE_RULES * max(1, min(len(across), len(down)))
-    likely, other = (0, 1) if rows_along_x else (1, 0)
+    beside = np.ascontiguousarray(np.rot90(image, -1)), np.ascontiguousarray(np.rot90(ink, -1))
+    ways = [_strips(image, ink), _strips(*beside)]
+    lengths = [_length(strips) for strips in ways]
+    likely = 0 if (lengths[0], len(across)) >= (lengths[1], len(down)) else 1
+    clear = lengths[likely] >= _MORE_LINES * lengths[1 - likely]
     scores = dict.fromkeys(range(4), 0.0)
-    for way in (likely, other):
-        turned_image = np.ascontiguousarray(np.rot90(image, -way))
-        turned_ink = np.ascontiguousarray(np.rot90(ink, -way))
-        strips = _strips(turned_image, turned_ink)
+    for way in (likely, 1 - likely):
+        strips = ways[way]
         for start in range(0, min(len(strips), _MOST_STRIPS), _STRIPS):
             some = strips[start : start + _STRIPS]
             scores[way] += _legibility(some)
@@ -59,6 +69,12 @@ def quarter_turns(image: Image, ink: npt.NDArray[np.float32], across: list[Rule]
             break
     best = max(scores, key=lambda turns: (scores[turns], turns == likely))
     return best if scores[best] > 0 else likely
+
+
+def _length(strips: list[Image]) -> float:
+    """Return the length of all strips together, in their heights, that are long enough to be lines."""
+    shapes = [strip.shape[1] / strip.shape[0] for strip in strips]
+    return float(sum(shape for shape in shapes if shape >= _WORDY))
 
 
 def _decided(one: float, other: float) -> bool:
@@ -89,7 +105,7 @@ def _legibility(strips: list[Image]) -> float:
     """Return about how many letters were read with certainty; print upside down gives few."""
     total = 0.0
     for read in ocr.read_lines(strips):
-        letters = sum(letter.isascii() and letter.isalpha() for letter in read.text)
+        letters = sum(len(word) for word in _WORD.findall(read.text))
         strange = sum(not letter.isascii() for letter in read.text)
         total += max(0, letters - 2 * strange) * read.confidence**4
     return total

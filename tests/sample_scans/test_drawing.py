@@ -16,7 +16,7 @@ from sample_scans.forms import COLOURS, FIRMS, FONTS, WORDING, random_design
 from sample_scans.hands import WORD_FONTS, Digits, Family, Writers, make_hand, width_of, write
 from sample_scans.keep_glyphs import picture_of
 from sample_scans.orders import MISTAKES, Habits, make_order
-from sample_scans.photos import random_conditions
+from sample_scans.photos import crowded_photo, random_conditions
 from sample_scans.samples import make_slip
 from sample_scans.slips import flat_slip, wanted_by
 
@@ -35,6 +35,21 @@ def test_the_same_seed_draws_the_same_photos_byte_for_byte(tmp_path: Path) -> No
         draw_set("tune", 1, 3, tmp_path / folder, None)
     for name in ("IMG_0000.jpg", "truth.json"):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_slips_of_a_crowded_photo_lie_edge_to_edge() -> None:
+    photo = crowded_photo(1, "tune", None)
+    assert len(photo.slips) >= 2
+    outlines = [outline.astype(np.float32) for outline in photo.shot.outlines]
+    for place, outline in enumerate(outlines):
+        side = float(np.hypot(*(outline[1] - outline[0])))
+        gaps = [
+            -cv2.pointPolygonTest(other, (float(x), float(y)), True)
+            for number, other in enumerate(outlines)
+            if number != place
+            for x, y in outline
+        ]
+        assert min(gaps) < 0.1 * side
 
 
 def test_the_families_share_no_font_firm_rule_colour_or_writer() -> None:

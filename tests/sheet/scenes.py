@@ -81,13 +81,20 @@ def table(kind: str, width: int, height: int, seed: int = 0) -> Pixels:
     return np.asarray(np.clip(colour, 0, 255), np.uint8)
 
 
-def bend(points: Points, curl: float) -> Points:
-    """Bow a slip's horizontals downward by ``curl`` of its height in the middle; its sides stay straight."""
+def sag(x: Points, curl: float, fold: float) -> Points:
+    """Return how far down a slip's horizontals lie at shares ``x`` of its width: bowed, and creased in the middle."""
+    return np.asarray(curl * 4 * x * (1 - x) + fold * (1 - np.abs(2 * x - 1)), np.float64)
+
+
+def bend(points: Points, curl: float, fold: float = 0.0) -> Points:
+    """Bow and crease a slip's horizontals downward by shares of its height in the middle; its sides stay straight."""
     x, y = points[:, 0], points[:, 1]
-    return np.stack([x, y + curl * 4 * x * (1 - x)], axis=1)
+    return np.stack([x, y + sag(x, curl, fold)], axis=1)
 
 
-def lay(photo: Pixels, slip: Pixels, outline: Points, curl: float = 0.0, shadow: float = 0.25) -> Laid:
+def lay(
+    photo: Pixels, slip: Pixels, outline: Points, curl: float = 0.0, shadow: float = 0.25, fold: float = 0.0
+) -> Laid:
     """Put a slip into a photo, in place.
 
     Parameters
@@ -96,6 +103,8 @@ def lay(photo: Pixels, slip: Pixels, outline: Points, curl: float = 0.0, shadow:
         (4, 2) where the slip's corners go, clockwise from its own top left.
     curl
         How far the middle is bowed down, as a share of the slip's height.
+    fold
+        The same of a crease through the middle.
     """
     height, width = slip.shape[:2]
     unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
@@ -103,14 +112,14 @@ def lay(photo: Pixels, slip: Pixels, outline: Points, curl: float = 0.0, shadow:
     inverse = np.linalg.inv(matrix)
 
     def place(points: Points) -> Points:
-        bent = bend(np.asarray(points, np.float64), curl)
+        bent = bend(np.asarray(points, np.float64), curl, fold)
         return np.asarray(cv2.perspectiveTransform(bent[None], matrix)[0], np.float64)
 
     rows, columns = photo.shape[:2]
     y, x = np.mgrid[0:rows, 0:columns].astype(np.float64)
     grid = cv2.perspectiveTransform(np.stack([x, y], -1).reshape(1, -1, 2), inverse)[0]
     u = grid[:, 0].reshape(rows, columns)
-    v = grid[:, 1].reshape(rows, columns) - curl * 4 * u * (1 - u)
+    v = grid[:, 1].reshape(rows, columns) - sag(u, curl, fold)
     drawn = cv2.remap(
         slip,
         (u * width - 0.5).astype(np.float32),

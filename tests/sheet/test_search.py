@@ -1,5 +1,6 @@
 """Slips drawn into photos are found, flattened and turned upright; photos without one say why."""
 
+from collections.abc import Callable
 from functools import cache
 
 import cv2
@@ -79,6 +80,19 @@ def test_rules_of_a_curled_slip_come_out_straight(curl: float) -> None:
         assert abs(np.rad2deg(np.arctan(slope))) < 0.1
 
 
+@pytest.mark.parametrize("fold", [0.03, -0.03])
+def test_rules_of_a_folded_slip_come_out_straight(fold: float) -> None:
+    photo = table("wood", *SIZE)
+    laid = lay(photo, draw_slip(), box(750, 560, 560, 792, 8), fold=fold)
+    search = find_sheets(photo)
+    (sheet,) = search.sheets
+    assert_allclose(sheet.outline, laid.outline, atol=2.5)
+    x = np.linspace(0.08, 0.92, 9)
+    for y in np.linspace(0.2, 0.85, 7):
+        rule = to_sheet(search, laid.place(np.stack([x, np.full(9, y)], axis=1)))
+        assert np.ptp(rule[:, 1]) < 0.004 * sheet.image.shape[0]
+
+
 def test_points_go_to_the_photo_and_back() -> None:
     search, laid = scene("wood", WHITE, 8.0, 0.02)
     (sheet,) = search.sheets
@@ -104,6 +118,32 @@ def test_two_slips_come_in_reading_order() -> None:
     for sheet, laid in zip(search.sheets, (left, right), strict=True):
         assert quads.jaccard(sheet.outline, laid.outline) > 0.98
         assert_allclose(sheet.outline[0], laid.outline[0], atol=6)
+
+
+@pytest.mark.parametrize("kind", ["wood", "dark"])
+@pytest.mark.parametrize("papers", [(PINK, WHITE), (WHITE, YELLOW), (BLUE, PINK)])
+def test_slips_of_one_size_that_touch_in_a_column_are_two(
+    kind: str, papers: tuple[tuple[int, int, int], tuple[int, int, int]]
+) -> None:
+    photo = table(kind, *SIZE)
+    laid = [
+        lay(photo, draw_slip(1188, 840, paper), box(750, y, 740, 523), shadow=0.0)
+        for y, paper in zip((292, 815), papers, strict=True)
+    ]
+    search = find_sheets(photo)
+    assert len(search.sheets) == 2
+    for sheet, own in zip(search.sheets, laid, strict=True):
+        assert quads.jaccard(sheet.outline, own.outline) > 0.96
+
+
+@pytest.mark.parametrize("paper", [WHITE, PINK, BLUE])
+def test_a_slip_with_a_broad_coloured_band_is_one(paper: tuple[int, int, int]) -> None:
+    slip = draw_slip(paper=paper)
+    slip[int(0.45 * 1188) : int(0.5 * 1188), 30:810] = (60, 90, 170)
+    photo = table("wood", *SIZE)
+    laid = lay(photo, slip, box(750, 560, 560, 792, 5))
+    (sheet,) = find_sheets(photo).sheets
+    assert quads.jaccard(sheet.outline, laid.outline) > 0.98
 
 
 def test_a_scan_that_is_all_slip_is_one_sheet() -> None:
@@ -138,6 +178,50 @@ def test_a_photo_that_can_not_be_used_says_what_to_do(photo: npt.NDArray[np.uint
     search = find_sheets(photo)
     assert not search
     assert words in str(search.reason)
+
+
+def _moved(photo: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    return np.asarray(cv2.blur(photo, (41, 1)), np.uint8)
+
+
+def _dim(photo: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    return (photo * 0.03).astype(np.uint8)
+
+
+def _out_of_focus(photo: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    return np.asarray(cv2.GaussianBlur(photo, (0, 0), 8), np.uint8)
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "words", "advice"),
+    [
+        (_moved, "too blurred", "still"),
+        (_out_of_focus, "too blurred", "focus"),
+        (_dim, "too dark", "lamp"),
+    ],
+)
+def test_a_slip_that_nobody_could_read_is_not_read(
+    spoilt: Callable[[npt.NDArray[np.uint8]], npt.NDArray[np.uint8]], words: str, advice: str
+) -> None:
+    photo = table("wood", *SIZE)
+    lay(photo, draw_slip(), box(750, 560, 560, 792, 8))
+    search = find_sheets(spoilt(photo))
+    assert not search
+    assert words in str(search.reason)
+    assert advice in str(search.reason)
+
+
+def test_a_small_slip_beside_a_large_one_is_named_and_the_large_one_read() -> None:
+    photo = table("wood", *SIZE)
+    large = lay(photo, draw_slip(), box(480, 560, 640, 905, 4))
+    lay(photo, draw_slip(paper=PINK), box(1150, 560, 280, 396, 3))
+    search = find_sheets(photo)
+    (sheet,) = search.sheets
+    assert quads.jaccard(sheet.outline, large.outline) > 0.98
+    assert sheet.doubt is None
+    (note,) = search.notes
+    assert "too small" in note
+    assert "nearer" in note
 
 
 def test_the_photo_is_never_altered() -> None:
