@@ -19,11 +19,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from formread.reading.boxes import read_scores
+from formread.reading.boxes import Crop, Scores, look, read_scores
 from formread.reading.calibrate import Calibration
 from formread.reading.grammar import NUMBER_KINDS, STRUCK, NumberKind
 from formread.reading.readings import NumberReading, same_value
-from formread.reading.recogniser import recognise
 from tests.measure.written_boxes import (
     STYLES,
     Sources,
@@ -86,9 +85,10 @@ def is_right(value: object, box: Written) -> bool:
     return same_value(value, box.value, box.kind)  # type: ignore[arg-type]
 
 
-def fit(kind: NumberKind, boxes: Sequence[Written], scores: Sequence[npt.NDArray[np.float32]]) -> Calibration:
-    """Fit one kind."""
-    crops = [box.crop for box in boxes]
+def fit(
+    kind: NumberKind, boxes: Sequence[Written], scores: Sequence[Scores], crops: Sequence[Crop]
+) -> Calibration:
+    """Fit one kind, from what :func:`formread.reading.boxes.look` says of its boxes."""
 
     def loss(how: Calibration) -> float:
         readings = read_scores(scores, crops, kind, how)
@@ -132,7 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     fitted = {}
     for kind in NUMBER_KINDS:
         own = [box for box in boxes if box.kind == kind]
-        fitted[kind] = fit(kind, own, recognise([box.crop for box in own]))
+        fitted[kind] = fit(kind, own, *look([box.crop for box in own], kind))
     if asked.write:
         TARGET.write_text(
             json.dumps({kind: asdict(how) for kind, how in fitted.items()}, indent=1) + "\n", "utf-8"
