@@ -90,13 +90,15 @@ def look(crops: Sequence[Crop], kind: NumberKind) -> tuple[list[Scores], list[Cr
 
     The small network looks at every box, the large one again at those that leave it in doubt.
     """
-    from formread.reading.recogniser import blended, recognise
+    from formread.reading.recogniser import alone, blended, recognise
 
     scores, clean = _seen(crops, kind, recognise)
     asked = in_doubt(scores, kind)
-    for i, second in zip(asked, recognise([clean[i] for i in asked], "teacher"), strict=True):
-        scores[i] = blended(scores[i], second)
-    return scores, clean
+    seconds = dict(zip(asked, recognise([clean[i] for i in asked], "teacher"), strict=True))
+    together = [
+        blended(first, seconds[i]) if i in seconds else alone(first) for i, first in enumerate(scores)
+    ]
+    return together, clean
 
 
 def read_numbers(

@@ -8,7 +8,7 @@ from skimage.data import page
 
 from formread.reading import recogniser
 from formread.reading.prepare import HEIGHT, MAX_WIDTH, prepare
-from formread.reading.recogniser import ALPHABET, blended, recognise
+from formread.reading.recogniser import ALPHABET, alone, blended, recognise
 
 cv2 = pytest.importorskip("cv2")
 
@@ -62,7 +62,9 @@ def test_a_blend_is_a_distribution_between_the_two() -> None:
     first, second = (np.log(rng.dirichlet(np.ones(21), 7)).astype(np.float32) for _ in range(2))
     mixed = blended(first, second)
     assert np.allclose(logsumexp(mixed, axis=1), 0, atol=1e-4)
-    assert np.allclose(blended(first, first), first, atol=1e-4)
+    assert np.allclose(blended(first, alone(first)), alone(first), atol=1e-4)
+    assert np.all(alone(first).max(axis=1) >= first.max(axis=1))  # surer, never of another sign
+    assert np.array_equal(alone(first).argmax(axis=1), first.argmax(axis=1))
 
 
 def test_the_weights_of_both_networks_stay_under_ten_megabytes() -> None:
