@@ -126,7 +126,7 @@ def test_a_hooked_one_stands_on_the_line_and_its_hook_falls_to_the_left(seed: in
 
 def test_a_glyph_drawn_another_time_is_alike_but_not_the_same() -> None:
     t = np.linspace(0, 6, 60, dtype=np.float32)
-    nought = [np.stack([0.3 * np.cos(t), 0.5 + 0.5 * np.sin(t)], 1)]
+    nought = [np.stack([0.3 * np.cos(t), 0.5 + 0.5 * np.sin(t)], 1).astype(np.float32)]
     rng = np.random.default_rng(4)
     drawn = [compose._vary(nought, True, 0.04, rng) for _ in range(40)]
     assert all(len(strokes) == 1 for strokes in drawn)
