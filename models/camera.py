@@ -19,6 +19,7 @@ _CARBON_INKS = ((70, 75, 120), (60, 60, 70), (85, 70, 120), (45, 60, 130), (95, 
 _CARBON_PAPERS = ((246, 200, 210), (250, 238, 170), (195, 215, 240), (205, 235, 205), (250, 222, 190))
 _PRINT_INKS = ((120, 120, 125), (40, 40, 45), (60, 90, 170), (190, 70, 70), (70, 140, 90), (150, 110, 70))
 _MOST_WIDE = 500
+_SLIGHT = frozenset('1.,-:/"~')  # signs of which a cut through their edge would leave nothing to know them by
 _LEAST_DIGIT = 15.0  # pixels: much below this a person can no longer tell a 3 from a 5 in a soft copy
 
 
@@ -102,8 +103,13 @@ def _frame(writing: Writing, rng: Generator) -> _Frame:
         digit = _LEAST_DIGIT
     height = min(height, 150.0)
     wide = float(high[0] - low[0]) * digit
-    if rng.random() < 0.5:
-        left, right = rng.uniform(0.14, 0.6, 2) * digit
+    pick = rng.random()
+    if pick < 0.12 and drawn and not set(writing.label[:1] + writing.label[-1:]) & _SLIGHT:
+        left, right = (
+            rng.uniform(-0.07, 0.12, 2) * digit
+        )  # as wide as its box: the cut takes the outermost ink
+    elif pick < 0.55:
+        left, right = rng.uniform(0.1, 0.6, 2) * digit
     else:
         free = rng.uniform(0.2, 4.5) * digit
         share = rng.random() if rng.random() < 0.6 else float(rng.choice([0.08, 0.9]))
@@ -118,8 +124,8 @@ def _frame(writing: Writing, rng: Generator) -> _Frame:
     over = max(1, min(over, 1000 // round(width)))  # the grain is cut from a plane of this size
     free_y = height - tall * digit
     top = free_y * rng.beta(1.6, 1.6) if free_y > 0 else free_y / 2
-    if rng.random() < 0.06:
-        top += rng.choice([-1, 1]) * rng.uniform(0.04, 0.10) * digit
+    if rng.random() < 0.08:
+        top += rng.choice([-1, 1]) * rng.uniform(0.04, 0.12) * digit
     top += slack * digit * rng.uniform(0.2, 0.8)
     origin = np.array([left - low[0] * digit, top + high[1] * digit], np.float32) * over
     return _Frame(round(height), round(width), over, digit * over, origin, low, high)

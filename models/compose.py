@@ -165,6 +165,36 @@ def _one(rng: Generator) -> list[Stroke]:
     return [(s - np.array([left, 0])).astype(np.float32) for s in strokes]
 
 
+def _hooked_one(style: npt.NDArray[np.float64], rng: Generator) -> list[Stroke]:
+    """Return a 1 with a long hook, as much of Europe writes it: straight, bowed, or dipping into the stem.
+
+    `style`, six numbers between 0 and 1, is the hand's; the rest is chance.
+    """
+    look = np.clip(style + rng.normal(0, 0.06, 6), 0, 1)
+    top = np.array([0.4 * look[1] - 0.12, 0.75 + 0.4 * look[0]])
+    reach = 0.14 + 0.38 * look[2]
+    drop = 0.04 + 0.4 * reach + 0.36 * look[3]  # a level hook would make it a 7
+    start = top + np.array([-reach, -drop])
+    bend = top / 2 + np.array([rng.normal(0.02, 0.03), 0])
+    if style[4] < 0.4:
+        hook = [start, top]
+    elif style[4] < 0.7:
+        hook = [start, start + np.array([0.45 * reach, 0.5 * drop + rng.uniform(0.03, 0.1)]), top]
+    else:
+        dip = top * (1 - rng.uniform(0.12, 0.3))
+        hook = [start, start + np.array([0.3 * reach, 0.45 * drop + rng.uniform(0.0, 0.08)]), dip, top]
+    corners = np.stack([*hook, bend, np.zeros(2)])
+    at = np.linspace(0, len(corners) - 1, 24)
+    line = np.stack([np.interp(at, np.arange(len(corners)), corners[:, k]) for k in (0, 1)], 1)
+    line[1:-1] = 0.25 * line[:-2] + 0.5 * line[1:-1] + 0.25 * line[2:]
+    strokes = [line]
+    if style[5] > 0.7:
+        left, right = rng.uniform(0.1, 0.34, 2)
+        strokes.append(np.array([(-left, rng.normal(0, 0.03)), (right, rng.normal(0, 0.03))]))
+    begin = min(float(s[:, 0].min()) for s in strokes)
+    return [(s - np.array([begin, 0])).astype(np.float32) for s in strokes]
+
+
 def _habits(strokes: list[Stroke], sign: str, slashed: bool, crossed: bool) -> list[Stroke]:
     """Add the slash of a hand that slashes its zeros, the bar of one that crosses its sevens."""
     every = np.concatenate(strokes)
@@ -179,6 +209,39 @@ def _habits(strokes: list[Stroke], sign: str, slashed: bool, crossed: bool) -> l
             x = float(near[:, 0].mean())
             return [*strokes, np.array([(x - 0.24, y - 0.02), (x + 0.24, y + 0.03)], np.float32)]
     return strokes
+
+
+def _vary(strokes: list[Stroke], pen: bool, bend: float, rng: Generator) -> list[Stroke]:
+    """Return a glyph as its writer might have drawn it another time.
+
+    Its plane is bent by a smooth field; where the strokes are the pen's own, their ends also come short or run
+    on, so that noughts, fours and nines open and close.
+    """
+    fx, fy = rng.uniform(1.5, 5.0, 2).astype(np.float32)
+    phase = rng.uniform(0, 6.28, 4).astype(np.float32)
+    ax, ay = (bend * rng.uniform(0.3, 1.0, 2)).astype(np.float32)
+    varied = []
+    for stroke in strokes:
+        drawn = _ended(stroke, rng) if pen and len(stroke) > 6 and rng.random() < 0.5 else stroke
+        x, y = drawn[:, 0], drawn[:, 1]
+        dx = ax * np.sin(fx * y + phase[0]) + 0.6 * ax * np.sin(fy * x + phase[1])
+        dy = ay * np.sin(fy * x + phase[2]) + 0.6 * ay * np.sin(fx * y + phase[3])
+        varied.append(np.stack([x + dx, y + dy], 1).astype(np.float32))
+    return varied
+
+
+def _ended(stroke: Stroke, rng: Generator) -> Stroke:
+    """Cut up to a twelfth off either end of a stroke, or run on by as much as a tenth of a digit's height."""
+    most = len(stroke) // 12
+    kept = stroke[int(rng.integers(0, most + 1)) : len(stroke) - int(rng.integers(0, most + 1))]
+    parts = [kept]
+    for first in (True, False):
+        tip, before = (kept[0], kept[2]) if first else (kept[-1], kept[-3])
+        length = float(np.hypot(*(tip - before)))
+        if length > 1e-3 and rng.random() < 0.3:
+            on = (tip + (tip - before) / length * rng.uniform(0.02, 0.1))[None].astype(np.float32)
+            parts = [on, *parts] if first else [*parts, on]
+    return np.concatenate(parts)
 
 
 def _kind(rng: Generator) -> str:
@@ -203,7 +266,10 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
     size_spread = rng.uniform(0.02, 0.13)
     foot_spread = rng.uniform(0.0, 0.10)
     slashed, crossed = rng.random() < 0.05, rng.random() < 0.10
-    plain_ones = rng.random() < 0.16
+    ones = rng.random()
+    plain_ones, hooked_ones = ones < 0.14, ones > 0.87
+    hook = rng.random(6)
+    crossed = crossed or (hooked_ones and rng.random() < 0.6)  # who hooks ones mostly bars sevens
     joined = kind in "un" and rng.random() < 0.22
     faithful = rng.random() < 0.5  # this hand repeats its shapes
     lifted = rng.random() < 0.12  # the point floats at half height
@@ -211,6 +277,7 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
     printed: list[Stroke] = []
     form = "." in text and rng.random() < 0.07  # the form prints the point, and the digits keep off it
     turn = rng.normal(0, 0.03)
+    bend = rng.uniform(0.0, 0.05)  # how unlike itself this hand is from one digit to the next
     chosen: dict[str, _Glyph] = {}
     strokes: list[Stroke] = []
     right_edge: npt.NDArray[np.float32] | None = None
@@ -221,13 +288,16 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
             glyph = _Glyph(_pound(rng), False)
         elif sign == "1" and plain_ones:
             glyph = _Glyph(_one(rng), True)
+        elif sign == "1" and hooked_ones:
+            glyph = _Glyph(_hooked_one(hook, rng), True)
         elif faithful and sign in chosen:
             glyph = chosen[sign]
         else:
             several = hand.get(sign) or hands.any[sign]
             glyph = several[int(rng.integers(len(several)))]
             chosen[sign] = glyph
-        drawn = [_dense(stroke) for stroke in _habits(glyph.strokes, sign, slashed, crossed)]
+        shape = _vary(glyph.strokes, glyph.pen, bend, rng) if sign not in ".,-:" else glyph.strokes
+        drawn = [_dense(stroke) for stroke in _habits(shape, sign, slashed, crossed)]
         ends = np.cumsum([len(s) for s in drawn])
         points = np.concatenate(drawn)
         size = float(np.exp(rng.normal(0, size_spread)))
@@ -312,13 +382,11 @@ def whole(hands: Hands, rng: Generator) -> Writing | None:
         )
     if owner:
         strokes = [s for s, o in zip(strokes, owner, strict=True) if first <= o < last]
-    wide = np.float32(np.exp(rng.normal(0, 0.1)))
-    shear = np.float32(rng.normal(0, 0.08))
-    return Writing(
-        [np.stack([s[:, 0] * wide + shear * s[:, 1], s[:, 1]], 1).astype(np.float32) for s in strokes],
-        said,
-        source="w",
-    )
+    wide = np.float32(np.exp(rng.normal(0, 0.12)))
+    shear = np.float32(rng.normal(0, 0.1))
+    strokes = [np.stack([s[:, 0] * wide + shear * s[:, 1], s[:, 1]], 1).astype(np.float32) for s in strokes]
+    # Few people wrote these: bent, they are less easily known by heart.
+    return Writing(_vary(strokes, False, rng.uniform(0.0, 0.05), rng), said, source="w")
 
 
 def sway(writing: Writing, rng: Generator) -> Writing:

@@ -1,4 +1,4 @@
-"""Measure the shipped reader on hands that training never saw: ``python -m models.evaluate INK.npz [PICTURES]``.
+"""Measure the small network on hands that training never saw: ``python -m models.evaluate INK.npz [PICTURES]``.
 
 Best path only, no grammar: what the network knows by itself. The grammar and the calibrated probabilities
 are measured by ``tests/measure/reading.py``.

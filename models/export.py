@@ -1,4 +1,4 @@
-"""From trained weights to the ONNX file that the package ships: ``python -m models.export NETWORK.pt INK.npz``.
+"""From trained weights to an ONNX file that the package ships: ``python -m models.export teacher FOLDER INK.npz``.
 
 The convolutions are stored and worked out in eight bits: a third of the time for hardly an error more. Their
 scales are read off boxes by calibration hands (Jacob et al., "Quantization and training
@@ -26,7 +26,7 @@ from onnxruntime.quantization.shape_inference import quant_pre_process
 from models.network import SIZES, Network, Shipped
 from models.train import validation
 
-WEIGHTS = Path(__file__).parent.parent / "formread" / "reading" / "weights" / "reader.onnx"
+WEIGHTS = Path(__file__).parent.parent / "formread" / "reading" / "weights"
 _BATCH = 32
 
 
@@ -84,44 +84,48 @@ def quantise(source: Path, archive: Path, target: Path, count: int = 600) -> Non
             weight_type=QuantType.QInt8,
             op_types_to_quantize=["Conv"],
         )
-        _halve(convolutions, target)
+        _shrink(convolutions, target)
 
 
-def _halve(source: Path, target: Path) -> None:
-    """Store the recurrent layers' weights at half precision; they are worked with at full precision.
+def _shrink(source: Path, target: Path) -> None:
+    """Store the recurrent layers' weights in eight bits, a scale a row; they are worked with at full precision.
 
-    Eight bits would not do here: their scales would be worked out over whatever boxes share a batch, and a box
-    would be read differently in other company.
+    Working in eight bits would not do here: the scales of what passes through would be worked out over
+    whatever boxes share a batch, and a box would be read differently in other company.
     """
     model = onnx.load(source)
     stored = {tensor.name: tensor for tensor in model.graph.initializer}
-    recurrent = {name for node in model.graph.node if node.op_type == "LSTM" for name in node.input[1:]}
+    recurrent = {name for node in model.graph.node if node.op_type == "LSTM" for name in node.input[1:3]}
     for name in sorted(recurrent & stored.keys()):
-        weights = onnx.numpy_helper.to_array(stored[name])
-        if weights.dtype != np.float32:
-            continue
-        stored[name].CopyFrom(onnx.numpy_helper.from_array(weights.astype(np.float16), name + "_half"))
-        cast = onnx.helper.make_node("Cast", [name + "_half"], [name], to=onnx.TensorProto.FLOAT)
-        model.graph.node.insert(0, cast)
+        weights = onnx.numpy_helper.to_array(stored[name])  # directions, rows, columns
+        scales = np.maximum(np.abs(weights).max(axis=(0, 2)), 1e-8).astype(np.float32) / 127
+        bytes_ = np.round(weights / scales[None, :, None]).astype(np.int8)
+        stored[name].CopyFrom(onnx.numpy_helper.from_array(bytes_, name + "_bytes"))
+        model.graph.initializer.append(onnx.numpy_helper.from_array(scales, name + "_scales"))
+        unpack = onnx.helper.make_node(
+            "DequantizeLinear", [name + "_bytes", name + "_scales"], [name], axis=1
+        )
+        model.graph.node.insert(0, unpack)
     onnx.save(model, target)
 
 
 def main() -> None:
     """Read the command line and write the file."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("network", type=Path, help="teacher.pt or reader.pt, as training left it")
+    parser.add_argument("network", choices=sorted(SIZES))
+    parser.add_argument("folder", type=Path, help="where training left it")
     parser.add_argument("ink", type=Path)
-    parser.add_argument("--size", choices=sorted(SIZES), default="teacher")
-    parser.add_argument("--target", type=Path, default=WEIGHTS)
+    parser.add_argument("--target", type=Path, default=WEIGHTS, help="the folder to write into")
     asked = parser.parse_args()
-    network = Network(SIZES[asked.size])
-    state = torch.load(asked.network, map_location="cpu", weights_only=True)
+    network = Network(SIZES[asked.network])
+    state = torch.load(asked.folder / f"{asked.network}.pt", map_location="cpu", weights_only=True)
     network.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
+    target = asked.target / f"{asked.network}.onnx"
     with tempfile.TemporaryDirectory() as folder:
         whole = Path(folder) / "whole.onnx"
         export(network, whole)
-        quantise(whole, asked.ink, asked.target)
-    print(f"{asked.target.name}: {asked.target.stat().st_size / 1e6:.2f} MB")
+        quantise(whole, asked.ink, target)
+    print(f"{target.name}: {target.stat().st_size / 1e6:.2f} MB")
 
 
 if __name__ == "__main__":

@@ -1,10 +1,10 @@
-"""Train teacher and reader together: ``python -m models.train INK.npz FOLDER [options]``.
+"""Train teacher and reader: ``python -m models.train INK.npz FOLDER [options]``.
 
 Worker processes compose boxes, photograph them and prepare them with the reader's own ``prepare``; the GPU
 holds the latest in pools and trains on draws from them. The teacher learns from the labels alone, the reader
-from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015). Later sessions go on
-with what lies in the folder: ``--only teacher`` finishes the teacher, ``--only reader`` the reader, which its
-teacher, done, only answers.
+from the labels and from the teacher's answers at every step (Hinton, Vinyals, Dean 2015). A session goes on
+with what lies in the folder and learns what ``--learn`` names; a teacher that does not learn only answers.
+Each network's rate falls to none over its own course, which may span several sessions.
 """
 
 import argparse
@@ -40,7 +40,8 @@ _COLUMNS = 640_000  # padded columns in one batch
 _WIDEST = 544
 _DECAY = 0.999  # of the moving average of the weights that is kept
 _WARM = 300  # steps from no learning rate to the full one
-_EARLY = 0.05  # of the first session, in which the teacher is not leant on and no loss is flattened
+_EARLY = 0.04  # of a network's course, in which no loss of it is flattened
+_BENT = 1.3  # pixels by which a drawn picture is bent at most (standard deviation of the field's knots)
 _CAP, _BEYOND = 8.0, 0.1  # nats above which a loss counts only this share: a mislabelled glyph must not shout
 
 
@@ -161,7 +162,10 @@ class Pools:
 
 
 def augment(x: torch.Tensor) -> torch.Tensor:
-    """Shift, scale, shear and relight ``(N, 1, H, W)`` a little: a picture drawn twice is not the same twice."""
+    """Shift, scale, shear, bend, thicken and relight ``(N, 1, H, W)`` a little.
+
+    A picture drawn twice is not the same twice.
+    """
     count = len(x)
 
     def normal(spread: float) -> torch.Tensor:
@@ -177,7 +181,15 @@ def augment(x: torch.Tensor) -> torch.Tensor:
         1,
     )
     grid = functional.affine_grid(theta, list(x.shape), align_corners=False)
-    x = functional.grid_sample(x, grid, align_corners=False)
+    knots = torch.randn(count, 2, 4, max(4, width // 16), device=x.device)
+    size = torch.tensor([2 / width, 2 / height], device=x.device).view(1, 2, 1, 1)
+    knots = knots * size * (_BENT * torch.rand(count, 1, 1, 1, device=x.device))
+    field = functional.interpolate(knots, size=(height, width), mode="bicubic", align_corners=True)
+    x = functional.grid_sample(x, grid + field.permute(0, 2, 3, 1), align_corners=False)
+    # Towards the brightest or the darkest of the neighbours: a thicker or a thinner pen.
+    weight = normal(0.25).clamp(-0.4, 0.6).view(-1, 1, 1, 1)
+    thick, thin = functional.max_pool2d(x, 3, 1, 1), -functional.max_pool2d(-x, 3, 1, 1)
+    x = x + weight.clamp_min(0) * (thick - x) + weight.clamp_max(0) * (x - thin)
     gamma = torch.exp(normal(0.25)).view(-1, 1, 1, 1)
     x = x.clamp_min(1e-4) ** gamma
     noise = (normal(0.03).abs()).view(-1, 1, 1, 1) * torch.randn_like(x)
@@ -251,24 +263,28 @@ def _store(state: dict[str, Any], path: Path) -> None:
 
 
 class Course:
-    """Teacher, reader, which of them learn, their averages over the last steps, and the optimiser."""
+    """Teacher, reader, which of them learn, their averages over the last steps, and their optimisers."""
 
     def __init__(self, options: argparse.Namespace, device: torch.device) -> None:
         self.networks = {name: Network(size).to(device) for name, size in SIZES.items()}
         self._folder: Path = options.folder
-        self.learn: list[str] = [options.only] if options.only else list(SIZES)
-        if options.only:
-            for name in {*self.learn, "teacher"}:
-                network = self.networks[name]
-                state = torch.load(self._folder / f"{name}.pt", map_location=device, weights_only=True)
+        self.learn: list[str] = options.learn
+        for name, network in self.networks.items():
+            path = self._folder / f"{name}.pt"
+            if path.exists():
+                state = torch.load(path, map_location=device, weights_only=True)
                 network.load_state_dict(
                     {k: v.float() if v.is_floating_point() else v for k, v in state.items()}
                 )
-                if name not in self.learn:
-                    network.eval().requires_grad_(requires_grad=False)
-        groups = [{"params": list(self.networks[name].parameters())} for name in self.learn]
-        self._optimiser = torch.optim.AdamW(groups, lr=1e-3, weight_decay=0.02, fused=device.type == "cuda")
-        self.averages = {name: copy.deepcopy(self.networks[name]) for name in self.learn}
+            if name not in self.learn:
+                network.eval().requires_grad_(requires_grad=False)
+        self._optimisers = {
+            name: torch.optim.AdamW(
+                self.networks[name].parameters(), lr=1e-3, weight_decay=0.02, fused=device.type == "cuda"
+            )
+            for name in self.learn
+        }
+        self.averages = {name: copy.deepcopy(self.networks[name]).eval() for name in self.learn}
         self.steps = 0
         for network in (*self.networks.values(), *self.averages.values()):
             network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
@@ -280,18 +296,19 @@ class Course:
             logits = self.networks[name](x)
         return torch.log_softmax(logits.float(), 2)
 
-    def step(self, total: torch.Tensor, rate: float) -> None:
+    def step(self, total: torch.Tensor, rates: dict[str, float]) -> None:
         """Move the networks that learn, and their averages."""
-        for group in self._optimiser.param_groups:
-            group["lr"] = rate
-        self._optimiser.zero_grad(set_to_none=True)
+        for optimiser in self._optimisers.values():
+            optimiser.zero_grad(set_to_none=True)
         total.backward()  # type: ignore[no-untyped-call]
-        for group in self._optimiser.param_groups:
-            torch.nn.utils.clip_grad_norm_(group["params"], 5.0)
-        self._optimiser.step()
         self.steps += 1
-        for name, average in self.averages.items():
-            _average(average, self.networks[name], min(_DECAY, (1 + self.steps) / (10 + self.steps)))
+        for name, optimiser in self._optimisers.items():
+            network = self.networks[name]
+            torch.nn.utils.clip_grad_norm_(network.parameters(), 5.0)
+            for group in optimiser.param_groups:
+                group["lr"] = rates[name]
+            optimiser.step()
+            _average(self.averages[name], network, min(_DECAY, (1 + self.steps) / (10 + self.steps)))
 
     def save(self) -> None:
         """Write the averaged networks, the teacher at half precision: that is all its answers need."""
@@ -309,6 +326,7 @@ def train(options: argparse.Namespace) -> None:
     cv2.setNumThreads(1)  # before the workers fork: a pool of threads would not survive in them
     torch.manual_seed(options.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    torch.backends.cudnn.benchmark = True  # pictures come in a handful of shapes
     feed = Feed(options.ink, options.workers, options.seed)
     course = Course(options, device)
     checks = validation(options.ink, options.check)
@@ -316,34 +334,38 @@ def train(options: argparse.Namespace) -> None:
     started = said = time.time()
     drawn = np.random.default_rng(options.seed)
     sums = torch.zeros(4, device=device)
+    lengths_of = {"teacher": options.teacher_course, "reader": options.course}
     print(f"ready after {started - began:.0f} s", flush=True)
     while time.time() - began < options.seconds:
         pools.refresh()
-        share = min(1.0, (time.time() - started) / options.course)
-        rate = options.rate * min(1.0, (course.steps + 1) / _WARM)
-        rate *= max(0.002, 0.5 * (1 + math.cos(math.pi * share)))
+        spent = options.done + time.time() - started
+        shares = {name: min(1.0, spent / length) for name, length in lengths_of.items()}
+        warm = min(1.0, (course.steps + 1) / _WARM)
+        rates = {
+            name: top * warm * max(0.002, 0.5 * (1 + math.cos(math.pi * shares[name])))
+            for name, top in (("teacher", options.teacher_rate), ("reader", options.rate))
+        }
         x, classes, lengths, _ = pools.draw(drawn, options.batch)
-        early = share < _EARLY and not options.only
         total = torch.zeros((), device=device)
-        theirs = course.answer("teacher", x)
+        with torch.set_grad_enabled("teacher" in course.learn):
+            theirs = course.answer("teacher", x)
         if "teacher" in course.learn:
-            each = losses(theirs, classes, lengths, cap=not early)
+            each = losses(theirs, classes, lengths, cap=shares["teacher"] > _EARLY)
             total, sums[1] = total + each.mean(), sums[1] + each.detach().mean()
         if "reader" in course.learn:
             ours = course.answer("reader", x)
-            each = losses(ours, classes, lengths, cap=not early)
+            each = losses(ours, classes, lengths, cap=shares["reader"] > _EARLY)
             lean = (
                 functional.kl_div(ours, theirs.detach(), reduction="none", log_target=True).sum((1, 2)).mean()
             )
-            weight = share / _EARLY if early else 1.0  # a teacher that knows nothing yet is not leant on
-            total = total + each.mean() * (1 - 0.5 * weight) + weight * lean
+            total = total + 0.5 * each.mean() + lean
             sums[0], sums[2] = sums[0] + each.detach().mean(), sums[2] + lean.detach()
         sums[3] += 1
-        course.step(total, rate)
+        course.step(total, rates)
         if time.time() - said > options.every:
             mean = (sums[:3] / sums[3]).tolist()
             print(
-                f"{time.time() - started:5.0f} s  step {course.steps}  fresh {pools.fresh}  lr {rate:.1e}  "
+                f"{time.time() - started:5.0f} s  step {course.steps}  fresh {pools.fresh}  "
                 f"loss {mean[0]:.3f} {mean[1]:.3f} {mean[2]:.3f}  {_scores(course, checks, device)}",
                 flush=True,
             )
@@ -385,10 +407,15 @@ def _options() -> argparse.Namespace:
     parser = options_for(argparse.ArgumentParser(description=__doc__))
     parser.add_argument("folder", type=Path)
     parser.add_argument(
-        "--course", type=float, default=1080, help="seconds over which the rate falls to none"
+        "--learn", nargs="+", choices=sorted(SIZES), default=sorted(SIZES), help="the networks that learn"
     )
+    parser.add_argument(
+        "--course", type=float, default=1600, help="seconds over which the reader's rate falls to none"
+    )
+    parser.add_argument("--teacher-course", type=float, default=1080, help="the same for the teacher")
+    parser.add_argument("--teacher-rate", type=float, default=2e-3)
+    parser.add_argument("--done", type=float, default=0, help="seconds of the courses in earlier sessions")
     parser.add_argument("--every", type=float, default=60, help="seconds between reports")
-    parser.add_argument("--only", choices=sorted(SIZES), help="go on with this network in the folder alone")
     return parser.parse_args()
 
 

@@ -1,6 +1,7 @@
 """How well handwritten boxes are read, beside two peers on the same crops.
 
-    python -m tests.measure.reading SHARED_DATA MNIST_IDX [--count 2000] [--slips 120] [--pictures FILE.png]
+    python -m tests.measure.reading SHARED_DATA MNIST_IDX [--count 2000] [--slips 120] [--peers 2000]
+        [--pictures FILE.png]
 
 SHARED_DATA holds the UNIPEN files and ``mnist_writers.npz``; MNIST_IDX the idx files. All hands are of
 writers that neither training nor calibration saw; the boxes are drawn by ``written_boxes``, which shares no
@@ -33,6 +34,7 @@ from tests.measure.calibration import best, is_right, truth_probability
 from tests.measure.general_reader import recognise_general
 from tests.measure.written_boxes import (
     STYLES,
+    Image,
     Sources,
     Written,
     composed,
@@ -51,6 +53,7 @@ _TESSERACT = 100  # boxes of each row that Tesseract reads: it takes a tenth of 
 _TIMES = 8  # pictures of each real whole number
 _BINS = 15
 _SURE = 0.99
+_BATCH = 32
 
 
 def wilson(right: int, total: int) -> str:
@@ -143,8 +146,8 @@ PEERS: dict[str, Callable[[Sequence[Written]], list[Value | tuple[str]]]] = {
 class Tables:
     """Reads sets of boxes, prints a row for each, and keeps the readings for the tables that follow."""
 
-    def __init__(self, with_peers: bool) -> None:
-        self.with_peers = with_peers
+    def __init__(self, peers: int) -> None:
+        self.peers = peers  # boxes of each row that the peers read, spread over the row
         self.read: list[tuple[str, Written, NumberReading]] = []
 
     def row(self, name: str, boxes: Sequence[Written]) -> None:
@@ -161,12 +164,15 @@ class Tables:
         print(
             f"{name:38s} n {total:5d}  read right {wilson(right, total)}  in five best {wilson(five, total)}"
         )
-        if self.with_peers:
+        if self.peers:
+            every = max(1, len(boxes) // self.peers)
+            some = boxes[::every]
+            self._peer("(this reader, the same boxes)", some, [best(r)[1] for r in readings[::every]])
             for peer, ask in PEERS.items():
-                self._peer(peer, boxes, ask(boxes))
-            self._peer("Tesseract, our alphabet", boxes[:_TESSERACT], _tesseract(boxes[:_TESSERACT]))
+                self._peer(peer, some, ask(some))
+            self._peer("Tesseract, our alphabet", some[:_TESSERACT], _tesseract(some[:_TESSERACT]))
 
-    def _peer(self, peer: str, boxes: Sequence[Written], answers: Sequence[Value | tuple[str]]) -> None:
+    def _peer(self, peer: str, boxes: Sequence[Written], answers: Sequence[object]) -> None:
         right = sum(is_right(a, b) for a, b in zip(answers, boxes, strict=True))
         print(f"    {peer:34s} n {len(boxes):5d}  read right {wilson(right, len(boxes))}", flush=True)
 
@@ -236,22 +242,30 @@ class Tables:
             cv2.imwrite(str(path), np.ascontiguousarray(sheet[..., ::-1]))
 
 
-def speed(boxes: Sequence[Written]) -> None:
-    """Print milliseconds a box on one core, in batches of 32, the median of five."""
+def speed(boxes: Sequence[Written], on_slips: Sequence[Written]) -> None:
+    """Print processor milliseconds a box on one core, in batches of 32, the median of five batches.
+
+    `boxes` are written amounts, `on_slips` amounts as slips have them, empty ones among them.
+    """
     cv2.setNumThreads(1)
-    crops = [box.crop for box in boxes[:32]]
-    ways: dict[str, Callable[[], object]] = {
-        "read_boxes, everything": lambda: read_boxes(crops, "amount"),
-        "general recogniser, scores only": lambda: ocr.read_lines(crops),
+    batches = [boxes[k : k + _BATCH] for k in range(0, 5 * _BATCH, _BATCH)]
+    others = [on_slips[k : k + _BATCH] for k in range(0, 5 * _BATCH, _BATCH)]
+    ways: dict[str, tuple[Sequence[Sequence[Written]], Callable[[list[Image]], object]]] = {
+        "read_boxes, composed amounts": (batches, lambda crops: read_boxes(crops, "amount")),
+        "read_boxes, amounts on slips": (others, lambda crops: read_boxes(crops, "amount")),
+        "general recogniser, scores only": (batches, ocr.read_lines),
+        "general recogniser, on slips": (others, ocr.read_lines),
     }
-    for name, work in ways.items():
-        work()
+    for name, (several, work) in ways.items():
+        work([box.crop for box in several[0]])
         spent = []
-        for _ in range(5):
-            start = time.perf_counter()
-            work()
-            spent.append(time.perf_counter() - start)
-        print(f"{name:38s} {1000 * float(np.median(spent)) / len(crops):6.2f} ms a box")
+        for batch in several:
+            crops = [box.crop for box in batch]
+            start = time.process_time()
+            work(crops)
+            spent.append((time.process_time() - start) / max(1, len(crops)))
+        print(f"{name:38s} {1000 * float(np.median(spent)):6.2f} ms of processor time a box")
+    crops = [box.crop for box in boxes[:_BATCH]]
     readings = read_boxes(crops, "amount")
     start = time.perf_counter()
     for reading in readings:
@@ -292,13 +306,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--count", type=int, default=2000, help="boxes of each kind and style")
     parser.add_argument("--slips", type=int, default=120, help="drawn slips whose boxes are read too")
     parser.add_argument("--pictures", type=Path, help="where to draw the 40 worst errors")
-    parser.add_argument("--no-peers", action="store_true")
+    parser.add_argument(
+        "--peers", type=int, default=2000, help="boxes of each row that the peers read too; 0 for none"
+    )
     asked = parser.parse_args(arguments)
     sources = Sources(asked.shared, asked.mnist)
     rng = np.random.default_rng(SEED)
     hands = hands_of(sources, "test")
     numbers = whole_numbers(sources, "test")
-    tables = Tables(not asked.no_peers)
+    tables = Tables(asked.peers)
     for style in STYLES:
         real = real_numbers(numbers, style, _TIMES, rng)
         tables.row(f"real numbers, digits only, {style}", [b for b in real if b.text and b.text.isdigit()])
@@ -306,7 +322,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for kind in KINDS:
         for style in STYLES:
             tables.row(f"composed {kind}, {style}", composed(hands, kind, asked.count, style, rng))
-    tables.with_peers = False
+    tables.peers = 0
     for style in STYLES:
         tables.row(f"struck out, {style}", struck(hands, asked.count // 4, style, rng))
         for kind in KINDS:
@@ -351,7 +367,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     tables.shares("other boxes called struck out", lambda n, b: b.value != STRUCK and "lone" not in n, STRUCK)
     print()
     mnist_single(asked.mnist)
-    speed([box for name, box, _ in tables.read if name == "composed amount, pen"])
+    speed(
+        [box for name, box, _ in tables.read if name == "composed amount, pen"],
+        [box for box in on_slips if box.kind == "amount"],
+    )
     if asked.pictures:
         tables.picture(asked.pictures)
 

@@ -114,6 +114,40 @@ def test_texts_use_only_signs_that_the_reader_knows() -> None:
     assert all(set(texts.text(rng)) <= set(ALPHABET) - {"~"} for _ in range(3000))
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_hooked_one_stands_on_the_line_and_its_hook_falls_to_the_left(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    stem = compose._hooked_one(rng.random(6), rng)[0]
+    highest = stem[stem[:, 1].argmax()]
+    assert abs(float(stem[-1, 1])) < 1e-6
+    assert float(stem[0, 0]) < float(highest[0])
+    assert float(stem[0, 1]) < float(highest[1])  # a level one would be a 7
+
+
+def test_a_glyph_drawn_another_time_is_alike_but_not_the_same() -> None:
+    t = np.linspace(0, 6, 60, dtype=np.float32)
+    nought = [np.stack([0.3 * np.cos(t), 0.5 + 0.5 * np.sin(t)], 1).astype(np.float32)]
+    rng = np.random.default_rng(4)
+    drawn = [compose._vary(nought, True, 0.04, rng) for _ in range(40)]
+    assert all(len(strokes) == 1 for strokes in drawn)
+    spans = np.array([np.ptp(strokes[0], axis=0) for strokes in drawn])
+    assert np.all(np.abs(spans - (0.6, 1.0)) < 0.2)
+    assert len({strokes[0].tobytes() for strokes in drawn}) == 40
+
+
+def test_some_writing_is_as_wide_as_its_box_but_never_a_lone_stroke() -> None:
+    rng = np.random.default_rng(6)
+    wide = Writing([np.array([(0.0, 0.0), (0.0, 1.0), (1.5, 1.0), (1.5, 0.0)], np.float32)], "82")
+    lone = Writing([np.array([(0.0, 0.0), (0.1, 1.0)], np.float32)], "1")
+
+    def margin(writing: Writing) -> float:
+        frame = camera._frame(writing, rng)
+        return float(frame.origin[0] + frame.low[0] * frame.unit) / frame.unit
+
+    assert min(margin(wide) for _ in range(300)) < 0.0
+    assert min(margin(lone) for _ in range(300)) > 0.09
+
+
 def test_a_walked_skeleton_follows_the_line_it_came_from() -> None:
     ink = np.zeros((60, 60), bool)
     ink[10:50, 28:33] = True

@@ -9,6 +9,8 @@ import pytest
 from sklearn.datasets import load_digits
 
 from formread.reading import join_pounds_pence, read_boxes
+from formread.reading.boxes import in_doubt
+from formread.reading.grammar import COLUMN
 from formread.reading.readings import NumberReading
 from formread.record import DITTO, Kind, Reading
 from sample_scans.hands import Writers, make_hand, place, width_of, write
@@ -66,6 +68,28 @@ def test_order_is_kept_and_company_does_not_matter() -> None:
         (alone,) = read_boxes([crop], "amount")
         assert [c.text for c in alone.candidates[:2]] == [c.text for c in reading.candidates[:2]]
         assert alone.candidates[0].probability == pytest.approx(reading.candidates[0].probability, abs=2e-3)
+
+
+def said(*frames: dict[str, float]) -> npt.NDArray[np.float32]:
+    """What a network might say: for each frame the probabilities of its signs, the blank gets the rest."""
+    scores = np.full((len(frames), 1 + len(COLUMN)), 1e-6)
+    for row, frame in zip(scores, frames, strict=True):
+        for sign, share in frame.items():
+            row[COLUMN[sign]] = share
+        row[0] = max(1.0 - sum(frame.values()), 1e-6)
+    return np.asarray(np.log(scores / scores.sum(axis=1, keepdims=True)), np.float32)
+
+
+def test_only_doubt_is_worth_a_second_look() -> None:
+    twelve = said({}, {"1": 0.999}, {}, {"2": 0.999}, {})
+    one_or_seven = said({}, {"1": 0.7, "7": 0.3}, {})
+    a_point_too_much = said({}, {"1": 0.999}, {".": 0.5}, {"2": 0.999})
+    no_such_thing = said({}, {"£": 0.999}, {"p": 0.999}, {"£": 0.999})
+    nothing, unseen = said({}, {}), said()
+    scores = [twelve, one_or_seven, unseen, nothing, no_such_thing]
+    assert sorted(in_doubt(scores, "quantity")) == [1, 4]
+    assert in_doubt([a_point_too_much], "amount") == [0]
+    assert in_doubt([a_point_too_much], "code") == []  # a code means the same with and without
 
 
 def test_the_same_boxes_give_the_same_readings() -> None:

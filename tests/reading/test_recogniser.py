@@ -6,8 +6,9 @@ import pytest
 from scipy.special import logsumexp
 from skimage.data import page
 
+from formread.reading import recogniser
 from formread.reading.prepare import HEIGHT, MAX_WIDTH, prepare
-from formread.reading.recogniser import ALPHABET, recognise
+from formread.reading.recogniser import ALPHABET, alone, blended, recognise
 
 cv2 = pytest.importorskip("cv2")
 
@@ -47,6 +48,29 @@ def test_a_box_is_read_alike_in_any_company() -> None:
     among = recognise([_box("1", width=60), _box("99"), box, _box("4567", height=40)])[2]
     assert alone.shape == among.shape
     assert np.allclose(alone, among, atol=1e-3)
+
+
+def test_both_networks_put_the_signs_of_a_clear_box_on_steps_that_can_be_blended() -> None:
+    box = _box("36.75")
+    (first,), (second,) = recognise([box]), recognise([box], "teacher")
+    assert first.shape == second.shape
+    assert _said(first) == _said(second) == _said(blended(first, second)) == "36.75"
+
+
+def test_a_blend_is_a_distribution_between_the_two() -> None:
+    rng = np.random.default_rng(3)
+    first, second = (np.log(rng.dirichlet(np.ones(21), 7)).astype(np.float32) for _ in range(2))
+    mixed = blended(first, second)
+    assert np.allclose(logsumexp(mixed, axis=1), 0, atol=1e-4)
+    assert np.allclose(blended(first, alone(first)), alone(first), atol=1e-4)
+    assert np.all(alone(first).max(axis=1) >= first.max(axis=1))  # surer, never of another sign
+    assert np.array_equal(alone(first).argmax(axis=1), first.argmax(axis=1))
+
+
+def test_the_weights_of_both_networks_stay_under_ten_megabytes() -> None:
+    """The bound is the project's own: what everybody who installs it carries."""
+    weights = recogniser._WEIGHTS
+    assert sum((weights / f"{name}.onnx").stat().st_size for name in ("reader", "teacher")) < 10e6
 
 
 def test_blank_paper_reads_as_nothing() -> None:

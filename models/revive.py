@@ -1,0 +1,145 @@
+"""From a shipped ONNX file back to a network that can learn: ``python -m models.revive teacher FOLDER INK.npz``.
+
+Training leaves its checkpoints with whoever ran it; the weights that ship are all that a later session has.
+Weights in eight bits come back as what they stand for. The norms were folded into the convolutions, so each is
+given the mean and variance of what passes through it on boxes of the archive, and undoes them: the network
+says the same and is fit to learn on.
+"""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import onnx
+import torch
+from onnx import numpy_helper
+from torch import nn
+
+from models.export import WEIGHTS
+from models.network import SIZES, Network
+from models.train import exact, validation
+
+Arrays = dict[str, npt.NDArray[np.generic]]
+_BOXES = 1000  # of each set; they settle the norms
+
+
+def stored(model: onnx.ModelProto) -> Arrays:
+    """Return all weights of a model by name, those in eight bits and at half precision as float32."""
+    found: Arrays = {t.name: numpy_helper.to_array(t) for t in model.graph.initializer}
+    for node in model.graph.node:
+        if not node.input or node.input[0] not in found:
+            continue
+        first = found[node.input[0]]
+        if node.op_type == "Cast":
+            found[node.output[0]] = first.astype(np.float32)
+        elif node.op_type == "DequantizeLinear":
+            scale = found[node.input[1]]
+            shape = [1] * first.ndim
+            if scale.size > 1:
+                shape[next((a.i for a in node.attribute if a.name == "axis"), 1)] = -1
+            zero = found[node.input[2]].astype(np.float32).reshape(shape) if len(node.input) > 2 else 0.0
+            found[node.output[0]] = (first.astype(np.float32) - zero) * scale.reshape(shape)
+    return found
+
+
+def _gates(rows: npt.NDArray[np.generic]) -> torch.Tensor:
+    """Bring the gates of a recurrent layer from the order of ONNX (i, o, f, c) to that of torch (i, f, c, o)."""
+    i, o, f, c = np.split(rows, 4)
+    return torch.from_numpy(np.concatenate([i, f, c, o]))
+
+
+def revive(path: Path, size: str) -> Network:
+    """Return the network in an ONNX file, its norms not yet settled.
+
+    Raises
+    ------
+    ValueError
+        The file holds a network of another shape.
+    """
+    model = onnx.load(path)
+    weights = stored(model)
+    network = Network(SIZES[size]).eval()
+    nodes = [node for node in model.graph.node if node.op_type == "Conv"]
+    convolutions = [m for m in network.picture.modules() if isinstance(m, nn.Conv2d)]
+    norms = [m for m in network.picture.modules() if isinstance(m, nn.BatchNorm2d)]
+    if len(nodes) != len(convolutions):
+        raise ValueError(f"{path.name} has {len(nodes)} convolutions, a {size} has {len(convolutions)}")
+    with torch.no_grad():
+        for node, convolution, norm in zip(nodes, convolutions, norms, strict=True):
+            convolution.weight.copy_(torch.from_numpy(weights[node.input[1]]))
+            norm.running_mean.zero_()
+            norm.running_var.fill_(1 - norm.eps)
+            norm.bias.copy_(torch.from_numpy(weights[node.input[2]]))
+        for layer, node in enumerate(n for n in model.graph.node if n.op_type == "LSTM"):
+            into, onward, bias = (weights[name] for name in node.input[1:4])
+            for way, end in enumerate(("", "_reverse")):
+                half = bias.shape[1] // 2
+                for name, rows in (
+                    ("weight_ih", into[way]),
+                    ("weight_hh", onward[way]),
+                    ("bias_ih", bias[way, :half]),
+                    ("bias_hh", bias[way, half:]),
+                ):
+                    getattr(network.row, f"{name}_l{layer}{end}").copy_(_gates(rows))
+        last = [n for n in model.graph.node if n.op_type == "MatMul"][-1]
+        network.head.weight.copy_(torch.from_numpy(weights[last.input[1]].T.copy()))
+        network.head.bias.copy_(torch.from_numpy(weights["network.head.bias"]))
+    return network
+
+
+def settle(network: Network, batches: list[torch.Tensor]) -> None:
+    """Give the norms the statistics of what passes through them, and leave what the network says as it is."""
+    norms = [m for m in network.picture.modules() if isinstance(m, nn.BatchNorm2d)]
+    sums: dict[nn.Module, list[torch.Tensor]] = {}
+
+    def note(norm: nn.Module, given: tuple[torch.Tensor]) -> None:
+        x = given[0].double()
+        count = torch.tensor(x.numel() / x.shape[1], dtype=torch.float64)
+        own = [x.sum((0, 2, 3)), (x * x).sum((0, 2, 3)), count]
+        sums[norm] = [a + b for a, b in zip(sums[norm], own, strict=True)] if norm in sums else own
+
+    hooks = [norm.register_forward_pre_hook(note) for norm in norms]
+    with torch.no_grad():
+        for batch in batches:
+            network(batch)
+        for hook in hooks:
+            hook.remove()
+        for norm in norms:
+            total, squares, count = sums[norm]
+            mean = total / count
+            variance = (squares / count - mean * mean).clamp_min(1e-6)
+            norm.running_mean.copy_(mean)
+            norm.running_var.copy_(variance)
+            norm.weight.copy_((variance + norm.eps).sqrt())
+            norm.bias.add_(mean)
+
+
+def main() -> None:
+    """Read the command line and write the network as training would have left it."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("network", choices=sorted(SIZES))
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("ink", type=Path)
+    parser.add_argument("--source", type=Path, help="the ONNX file, if not the one that ships")
+    parser.add_argument("--boxes", type=int, default=_BOXES)
+    asked = parser.parse_args()
+    network = revive(asked.source or WEIGHTS / f"{asked.network}.onnx", asked.network)
+    checks = validation(asked.ink, asked.boxes)
+    device = torch.device("cpu")
+    print("as found:", {name: exact(network, packed, device) for name, packed in checks.items()})
+    network.eval()
+    settle(
+        network,
+        [
+            torch.from_numpy(pictures).float()[:, None] / 255
+            for packed in checks.values()
+            for pictures, _, _ in packed.values()
+        ],
+    )
+    print("settled: ", {name: exact(network, packed, device) for name, packed in checks.items()})
+    torch.save(network.state_dict(), asked.folder / f"{asked.network}.pt")
+
+
+if __name__ == "__main__":
+    main()
