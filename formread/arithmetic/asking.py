@@ -43,7 +43,8 @@ def boxes_to_ask(weighed: Weighed, costs: Costs) -> tuple[BoxRef, ...]:
     for place, (ref, spread) in enumerate(spreads(weighed)):
         weights = np.array(list(spread.values()))
         whole = float(weights[:, 0].sum())
-        if len(spread) < 2 or whole <= 0 or weights[:, 0].max() > (1 - SURE) * whole:
+        sure = len(spread) < 2 or weights[:, 0].max() > (1 - SURE) * whole
+        if whole <= 0 or (sure and not (ref.role == "total" and weighed.probability_astray > SURE)):
             continue
         at = weights[:, 0] > 0
         shares, wrong = weights[at, 0] / whole, np.minimum(weights[at, 1] / weights[at, 0], 1.0)
@@ -69,7 +70,8 @@ _FIELDS: Final[tuple[Literal["unit_price", "line_total", "quantity"], ...]] = (
 def spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
     """For every box of the slip: what may be written in it; -1 is an empty box. And of every row, whether it is struck out."""
     holds = weighed.right[:, None] == np.array(weighed.written)[None, :]
-    ends = (weighed.fits.sum(axis=1), np.where(holds, 0.0, weighed.fits).sum(axis=1))
+    # A look at any box but the total leaves it open whether the boxes were found rightly.
+    ends = (weighed.explained, weighed.explained_wrong)
     onward = [weighed.chain.back(end) for end in ends]
     columns = np.stack(
         [weighed.weights.sum(axis=0), np.where(holds, 0.0, weighed.weights).sum(axis=0)], axis=1

@@ -8,6 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.asking import boxes_to_ask, row_posterior
+from formread.arithmetic.astray import DOUBT
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
@@ -50,6 +51,7 @@ def judge(
     pile: Mapping[str, int] | None = None,
     terms: Terms = NO_TERMS,
     carried: Sequence[int] = (),
+    doubt: float = DOUBT,
     hand: bool = True,
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
@@ -72,6 +74,8 @@ def judge(
         What the seller asks for delivery.
     carried
         Totals written on the other slips of the pile, minor units: where a sum brought forward may be from.
+    doubt
+        How probably the boxes were found wrongly, before the sums are looked at (:mod:`formread.arithmetic.astray`).
     hand
         Whether the writer's habits, as the settled boxes of the slip show them, speak for the doubtful ones.
     priors, costs
@@ -84,11 +88,13 @@ def judge(
     ValueError
         For a fact about a box that the slip does not have.
     """
-    weighed = Weighed(confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried)
-    judgement = _answer(weighed, costs, unit)
+    weighed = Weighed(
+        confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried, doubt
+    )
+    judgement = _answer(weighed, costs, unit, doubt)
     if hand and judgement.verdict == "unsure" and judgement.written_total is not None:
         sharpen(weighed)
-        judgement = _by_hand(_answer(weighed, costs, unit))
+        judgement = _by_hand(_answer(weighed, costs, unit, doubt))
     if judgement.verdict != "unsure" or judgement.written_total is None:
         return judgement
     asks = boxes_to_ask(weighed, costs)
@@ -104,13 +110,13 @@ def _by_hand(judgement: Judgement) -> Judgement:
     return replace(judgement, reason=f"{judgement.reason} {HAND_TOLD}")
 
 
-def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
+def _answer(weighed: Weighed, costs: Costs, unit: Currency, doubt: float) -> Judgement:
     ends = weighed.endings()
     computed, computed_probability = _most_probable(weighed.right, weighed.mass * ends)
     column: int | None = None
     written: int | None = None
     if weighed.totalled:
-        per_written = weighed.weights.sum(axis=0)
+        per_written = (weighed.weights + weighed.astray).sum(axis=0)
         column = int(per_written.argmax())
         written = weighed.written[column]
     # The readings shown are the single most probable way to the most probable ending.
@@ -130,7 +136,12 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
     if verdict == "wrong" and _hardly_a_line_holds(lines):
         verdict = "unsure"
     stake = _at_stake(weighed) if weighed.totalled else 0
-    found = replace(found, blank=weighed.blank, total_slip=_total_slip(weighed, column))
+    found = replace(
+        found,
+        blank=weighed.blank,
+        total_slip=_total_slip(weighed, column),
+        astray=weighed.probability_astray if weighed.totalled else 0.0,
+    )
     kind, reason = put_in_words(verdict, written, computed, found, unit)
     if not weighed.blank:
         reason = " ".join([reason, *_heard(weighed, lines, charges, unit)])
@@ -146,6 +157,8 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency) -> Judgement:
         slip_kind=kind,
         reason=reason,
         at_stake=stake,
+        misfit=weighed.misfit if weighed.totalled else 1.0,
+        doubt=doubt,
     )
 
 

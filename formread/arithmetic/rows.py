@@ -46,6 +46,8 @@ class Row:
     readings: LineReadings
     listed: tuple[tuple[Listed, float], ...] = ()
     """What the row's code says of the product: (what is known, probability), the rest unknown."""
+    unseen: float = 0.0
+    """How probably the row is crossed out without looking so (:mod:`formread.arithmetic.astray`)."""
     quantity: Box = field(init=False)
     unit_price: Box = field(init=False)
     line_total: Box = field(init=False)
@@ -75,7 +77,9 @@ class Row:
     @property
     def struck(self) -> float:
         """Probability that the row does not count, kept off certainty."""
-        return min(max(self.readings.struck_out, STRUCK_UNFORESEEN), 1 - STRUCK_UNFORESEEN)
+        said = self.readings.struck_out
+        unseen = 0.0 if said in (0.0, 1.0) else self.unseen
+        return min(max(said, unseen, STRUCK_UNFORESEEN), 1 - STRUCK_UNFORESEEN)
 
     @property
     def filled(self) -> float:

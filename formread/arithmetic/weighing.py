@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from formread.arithmetic import chain
-from formread.arithmetic.evidence import Box, breadth
+from formread.arithmetic.astray import DOUBT, FAILURES, WRONG_TOO, columns_astray, written_given_astray
+from formread.arithmetic.evidence import Box, breadth, breadths
 from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
     PERCENT_READ,
@@ -54,11 +55,13 @@ class Weighed:
         priors: Priors,
         terms: Terms = NO_TERMS,
         carried: Sequence[int] = (),
+        doubt: float = DOUBT,
     ) -> None:
         self.priors = priors
         self._asking = True
         self.carried = frozenset(carried)
-        rows = [Row(line, listed(line, known)) for line in slip.lines]
+        unseen = doubt * FAILURES["struck"].value / max(len(slip.lines), 1)
+        rows = [Row(line, listed(line, known), unseen) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         self.charges = [
             _charge(BoxRef(total.kind, nth=_nth(slip, place)), total, terms)
@@ -71,6 +74,8 @@ class Weighed:
         self.goods = next((Box(total.reading) for total in slip.totals if total.kind == "goods"), None)
         self.total_nth, total = _last_written([box.reading for box in slip.totals if box.kind == "total"])
         self.total = Box(total)
+        # A person who has looked at the total has seen the slip: what was found on it is what is there.
+        self.doubt = 0.0 if self.total.fact else doubt
         for row in self.rows:
             row.ask()
         self._ways = MadeWays(self.rows, priors)
@@ -178,8 +183,27 @@ class Weighed:
             fits = (1 - spite) * fits + spite * (self.right == written)
             speaks = self.total.weights[written] / breadth(written)
             self.fits[:, k] = fits * speaks
-        self.weights = self.mass[:, None] * self.fits
-        self.whole = float(self.weights.sum())
+        self._go_astray()
+
+    def _go_astray(self) -> None:
+        """Weigh every written total against every sum once more, as if the boxes had been found wrongly."""
+        distinct, inverse = np.unique(self.base, return_inverse=True)
+        charges = [c.sign * c.box.top for c in self.charges if isinstance(c.box.top, int)]
+        goods = self.goods is not None and isinstance(self.goods.top, int)
+        written = np.array(self.written, dtype=np.int64)
+        given = written_given_astray(written, distinct, charges, goods=goods)[inverse]
+        speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
+        unspent = np.where(self.spent, 0.0, self.mass)[:, None]
+        sound = self.mass[:, None] * self.fits
+        columns = columns_astray(list(self._coherent()))
+        # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
+        loose = unspent * (speaks * breadths(written))
+        astray = unspent * given * speaks + columns / 2 * (sound + loose)
+        self.misfit = float(astray.sum()) / max(float(sound.sum()), 1e-300)
+        self.weights = (1 - self.doubt) * sound
+        self.astray = self.doubt * astray
+        self.sound = float(self.weights.sum())
+        self.whole = self.sound + float(self.astray.sum())
 
     def _ask_across(self) -> bool:
         """Ask each row about what would make the sum hold; say whether there was anything to ask."""
@@ -214,7 +238,34 @@ class Weighed:
         if self.whole <= 0:
             return 1.0
         holds = self.right[:, None] == np.array(self.written)[None, :]
-        return float(np.clip(1 - self.weights[holds].sum() / self.whole, 0.0, 1.0))
+        right = self.weights[holds].sum() + (1 - WRONG_TOO) * (self.whole - self.sound)
+        return float(np.clip(1 - right / self.whole, 0.0, 1.0))
+
+    def _coherent(self) -> Iterator[float]:
+        """Of every row with a price and a line total, and no ditto mark: how well they go together."""
+        for place, row in enumerate(self.rows):
+            numbers = isinstance(row.unit_price.top, int) and isinstance(row.line_total.top, int)
+            if numbers and not any(row.repeats):
+                yield self._ways.of(place, None).coherent
+
+    @property
+    def explained(self) -> chain.Floats:
+        """How well each end state (N,) explains what is written in the total, boxes found wrongly or not."""
+        found: chain.Floats = (self.weights + self.astray).sum(axis=1) / np.maximum(self.mass, 1e-300)
+        return found
+
+    @property
+    def explained_wrong(self) -> chain.Floats:
+        """The same, where the total is wrong."""
+        holds = self.right[:, None] == np.array(self.written)[None, :]
+        wrong = np.where(holds, 0.0, self.weights).sum(axis=1) + WRONG_TOO * self.astray.sum(axis=1)
+        found: chain.Floats = wrong / np.maximum(self.mass, 1e-300)
+        return found
+
+    @property
+    def probability_astray(self) -> float:
+        """Probability that the boxes were found wrongly."""
+        return 1 - self.sound / max(self.whole, 1e-300)
 
     @property
     def error_bound(self) -> float:

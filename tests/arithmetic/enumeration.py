@@ -96,9 +96,9 @@ def line(written: int, quantity: int | None, price: int, priors: Priors) -> floa
 
 
 def ways(
-    weighed: Weighed, place: int, above: tuple[Value, ...]
+    weighed: Weighed, place: int, above: tuple[Value, ...], *, together: bool = True
 ) -> Iterator[tuple[tuple[Value, ...], int, int, float]]:
-    """(written, right, summed, weight) of one row."""
+    """(written, right, summed, weight) of one row; not `together`: as if its numbers had nothing to do with each other."""
     row, priors = weighed.rows[place], weighed.priors
 
     def read(box: Weights, field: int) -> Iterator[tuple[Value, float]]:
@@ -124,7 +124,7 @@ def ways(
                     yield (q, p, t), t or 0, t or 0, weight
                     continue
                 right = (1 if q is None else q) * p
-                if t is None:
+                if t is None or not together:
                     yield (q, p, t), right, right, weight
                     continue
                 yield (q, p, t), right, t, weight * line(t, q, p, priors) / breadth(t)
@@ -256,11 +256,75 @@ def slips(weighed: Weighed) -> tuple[dict[str, float], float, float, float]:
     return {kind: share / whole for kind, share in shares.items()}, 1 - right, filled, charged
 
 
+@cache
+def astray(summed: int, charges: tuple[int, ...], goods: bool) -> dict[int, float]:
+    """What is read in the total where the boxes that were found come to `summed`, some having been found wrongly."""
+    found: dict[int, float] = defaultdict(float)
+    rows, charges_moved = (0.1, 0.15) if not goods else (0.005, 0.0075)
+    for row in range(20, 50_001):
+        found[summed + row] += rows / row / log(50_000.5 / 19.5)
+        found[summed - row] += rows / row / log(50_000.5 / 19.5)
+    for charge in range(1, 1001):
+        often = sum(
+            share * step / 1000 for step, share in ((50, 0.6), (5, 0.3), (1, 0.1)) if charge % step == 0
+        )
+        found[summed + charge] += 0.15 * often
+        found[summed - charge] += 0.10 * 0.7 * often
+    for percent in (5, 10, 15, 20, 25):
+        share = (summed * percent + 50) // 100
+        if share > 0:
+            found[summed - share] += 0.10 * 0.3 / 5
+    charges = tuple(charge for charge in charges if charge)
+    for charge in charges:
+        found[summed - charge] += charges_moved / 2 / len(charges)
+        found[summed - 2 * charge] += charges_moved / 2 / len(charges)
+    digits = str(max(summed, 1))
+    pounds = summed // 100
+    for cut in (
+        pounds * 100,
+        summed * 100,
+        summed % 10 ** (len(digits) - 1),
+        summed // 10,
+        pounds,
+        summed * 10,
+    ):
+        if cut != summed:
+            found[cut] += 0.10 / 6
+    return {written: p for written, p in found.items() if written > 0}
+
+
+def columns_astray(weighed: Weighed) -> float:
+    """How much more probable the rows are if their numbers have, from some row on, nothing to do with each other."""
+    none: tuple[Value, ...] = (None, None, None)
+    checked = [
+        place
+        for place, row in enumerate(weighed.rows)
+        if isinstance(row.unit_price.top, int) and isinstance(row.line_total.top, int)
+        if DITTO not in {*row.quantity.weights, *row.unit_price.weights, *row.line_total.weights}
+    ]
+    found = 0.0
+    for first in checked:
+        apart = 1.0
+        for place in checked[checked.index(first) :]:
+            together = sum(weight for *_, weight in ways(weighed, place, none))
+            loose = sum(weight for *_, weight in ways(weighed, place, none, together=False))
+            apart *= loose / together
+        found += apart / len(checked)
+    return 0.10 * found
+
+
 def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
     """Probability that the total is wrong, and the distribution of the right total."""
     shares, wrong, _, _ = slips(weighed)
+    charges = tuple(c.sign * c.box.top for c in weighed.charges if isinstance(c.box.top, int))
+    goods = weighed.goods is not None and isinstance(weighed.goods.top, int)
+    columns = columns_astray(weighed)
     whole = off = 0.0
     rights: dict[int, float] = defaultdict(float)
+
+    def lost_to(written: int, summed: int) -> float:
+        return 0.10 * breadth(written) + astray(summed, charges, goods).get(written, 0.0)
+
     for summed, right, spent, weight in endings(weighed):
         for written, p in weighed.total.weights.items():
             if not isinstance(written, int):
@@ -274,8 +338,10 @@ def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
             if not spent and summed != right:
                 spite = weighed.priors.total_in_spite
                 fits = (1 - spite) * fits + spite * (written == right)
-            mass = weight * p / breadth(written) * fits
-            whole += mass
-            off += mass * (written != right)
+            mass = weight * p / breadth(written) * fits * (1 - weighed.doubt)
+            lost = 0.0 if spent else lost_to(written, summed) + columns / 2 * breadth(written)
+            lost = weighed.doubt * weight * p / breadth(written) * (lost + columns / 2 * fits)
+            whole += mass + lost
+            off += mass * (written != right) + lost * 0.08
             rights[right] += mass
     return off / whole, {right: mass / whole for right, mass in rights.items()}
