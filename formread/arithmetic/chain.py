@@ -19,17 +19,19 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # A state is packed into one integer so that equal states are found by sorting: bits 0-29 the base, 30-59 the
-# drift, both about an offset, bit 60 the slip. Fifty lines of the largest amount stay inside.
+# drift, both about an offset, bit 60 the slip, bit 62 whether boxes were found wrongly. Fifty lines of the largest
+# amount stay inside.
 _OFFSET: Final = 1 << 29
 _DRIFT: Final = 1 << 30
 _SLIPPED: Final = 1 << 60
+_ASTRAY: Final = 1 << 62
 START: Final = _OFFSET + _OFFSET * _DRIFT
 """The state before the first row: nothing summed, no drift, no slip."""
 
 
-def step(base: Ints, drift: Ints, slipped: Ints) -> Ints:
-    """Pack what a move adds to a state."""
-    return base + drift * _DRIFT + slipped * _SLIPPED
+def step(base: Ints, drift: Ints, slipped: Ints, astray: int = 0) -> Ints:
+    """Pack what a move adds to a state; at most one move of a chain may say that boxes were found wrongly."""
+    return base + drift * _DRIFT + slipped * _SLIPPED + astray * _ASTRAY
 
 
 def base_of(states: Ints) -> Ints:
@@ -44,7 +46,13 @@ def drift_of(states: Ints) -> Ints:
 
 def slipped(states: Ints) -> NDArray[np.bool_]:
     """Whether the one slip that the sum may have is spent."""
-    return (states >> 60) > 0
+    found: NDArray[np.bool_] = (states & _SLIPPED) > 0
+    return found
+
+
+def astray(states: Ints) -> NDArray[np.bool_]:
+    """Whether a box before the total was found wrongly."""
+    return states >= _ASTRAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +255,7 @@ def _arrive(source: Hashable, group: Group, chosen: Ints, moves: Moves, threshol
     reached = group.states + (steps if steps.ndim == 2 else steps[:, None])
     mass = group.mass * (weights if weights.ndim == 2 else weights[:, None])
     # A second slip in one sum is barred, not dropped.
-    mass[reached >= 2 * _SLIPPED] = 0.0
+    mass[(reached & (2 * _SLIPPED)) > 0] = 0.0
     kept = np.flatnonzero(mass > threshold)
     states, masses = reached.ravel()[kept], mass.ravel()[kept]
     lost = max(float(mass.sum()) - float(masses.sum()), 0.0)

@@ -7,6 +7,7 @@ from typing import Final, Literal
 import numpy as np
 
 from formread.arithmetic import chain
+from formread.arithmetic.astray import Found, written_given_astray
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import all_chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
@@ -22,11 +23,15 @@ probability that any verdict turns on."""
 COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
 """How a row entered the customer's sum. Only the first and the fourth are right."""
 
-Charged = Literal["counted", "forgotten", "wrong_sign", "not_due"]
-"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be."""
+Charged = Literal["counted", "forgotten", "wrong_sign", "not_due", "no_charge"]
+"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be; ``no_charge``: not at
+all and rightly so, for what stands in the box is nothing to pay."""
 
 PERCENT_READ: Final = 0.995
 """How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
+OTHER_IS_CHARGE: Final = 0.5
+"""How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
+is included, a number of pieces or a page's total. Assumption."""
 WRITTEN: Final = 0.5
 """How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
@@ -319,6 +324,9 @@ def charge_stage(
             rows.append((added, added - owed, 1, np.where(alike, 0.0, fits), amount, "not_due"))
             # Where the charge is not trusted, what is written is what counts, due or not.
             counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - charge.trust) * weight)]
+        if charge.ref.role == "other" and added:
+            rows.append((0, 0, 0, (1 - OTHER_IS_CHARGE) * weight, amount, "no_charge"))
+            counts = [(added, OTHER_IS_CHARGE * weight)]
         for owing, share in counts:
             rows.append((added, added - owing, 0, share, amount, "counted"))
             if added:
@@ -354,8 +362,17 @@ def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chai
     return found
 
 
-def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.Moves, tuple[int | None, ...]]:
+def goods_stage(
+    box: Box, states: chain.Ints, sums: SlipShares, doubt: float, block: Found
+) -> tuple[chain.Moves, tuple[int | None, ...]]:
     """The goods box: what is written there, right or not, is what the customer goes on with.
+
+    Parameters
+    ----------
+    doubt
+        How probably boxes were found wrongly: then the goods' own box, and not the rows, says what the goods come to.
+    block
+        What else was found: the box may be the total's.
 
     Returns
     -------
@@ -370,7 +387,12 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
     meaning: list[int | None] = []
     numbers = [value for value in box.weights if isinstance(value, int)]
     distinct, inverse = np.unique(base, return_inverse=True)
-    given = written_given_sums(np.array(numbers, dtype=np.int64), distinct, sums)[inverse]
+    written = np.array(numbers, dtype=np.int64)
+    # Before the charges, they are missing from what the total would be: with their signs turned.
+    turned = replace(block, charges=tuple(-charge for charge in block.charges), goods=False)
+    given = written_given_sums(written, distinct, sums)[inverse]
+    lost = doubt * written_given_astray(written, distinct, turned)[inverse]
+    lost[chain.slipped(states)] = 0.0
     for value, weight in box.weights.items():
         if not isinstance(value, int):
             steps.append(np.zeros_like(states))
@@ -383,6 +405,10 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
         steps.append(chain.step(apart, apart, wrong))
         weights.append(fits * (weight / breadth(value)))
         meaning.append(value)
+        if doubt:
+            steps.append(chain.step(apart, -chain.drift_of(states), np.zeros_like(states), astray=1))
+            weights.append(lost[:, numbers.index(value)] * (weight / breadth(value)))
+            meaning.append(value)
     stacked = np.stack(weights)
     most = max(float(stacked.sum(axis=0).max()), 1e-300)
     return chain.Moves(np.stack(steps), stacked / most), tuple(meaning)

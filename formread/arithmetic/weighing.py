@@ -6,7 +6,14 @@ from typing import Final
 import numpy as np
 
 from formread.arithmetic import chain
-from formread.arithmetic.astray import DOUBT, FAILURES, WRONG_TOO, columns_astray, written_given_astray
+from formread.arithmetic.astray import (
+    DOUBT,
+    STRUCK_UNSEEN,
+    WRONG_TOO,
+    Found,
+    columns_astray,
+    written_given_astray,
+)
 from formread.arithmetic.evidence import Box, breadth, breadths
 from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
@@ -23,7 +30,7 @@ from formread.arithmetic.moves import (
     written_given_sums,
 )
 from formread.arithmetic.priors import Priors
-from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
+from formread.arithmetic.record import BoxRef, LineReadings, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
 from formread.arithmetic.terms import NO_TERMS, Terms, percent_of
 from formread.record import Reading
@@ -60,7 +67,7 @@ class Weighed:
         self.priors = priors
         self._asking = True
         self.carried = frozenset(carried)
-        unseen = doubt * FAILURES["struck"].value / max(len(slip.lines), 1)
+        unseen = STRUCK_UNSEEN.value / max(sum(_filled_in(line) for line in slip.lines), 1)
         rows = [Row(line, listed(line, known), unseen) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         self.charges = [
@@ -135,7 +142,9 @@ class Weighed:
         if self.goods is not None:
             if self._asking:
                 self._ask_goods()
-            moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
+            moves, self.goods_meaning = goods_stage(
+                self.goods, self.chain.last.states, self.sums, self.doubt, self._block()
+            )
             self.chain.advance({None: moves})
         charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
         self.charge_stages: list[ChargeStage] = []
@@ -188,20 +197,21 @@ class Weighed:
     def _go_astray(self) -> None:
         """Weigh every written total against every sum once more, as if the boxes had been found wrongly."""
         distinct, inverse = np.unique(self.base, return_inverse=True)
-        charges = [c.sign * c.box.top for c in self.charges if isinstance(c.box.top, int)]
-        goods = self.goods is not None and isinstance(self.goods.top, int)
         written = np.array(self.written, dtype=np.int64)
-        given = written_given_astray(written, distinct, charges, goods=goods)[inverse]
+        given = written_given_astray(written, distinct, self._block())[inverse]
         speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
-        unspent = np.where(self.spent, 0.0, self.mass)[:, None]
-        sound = self.mass[:, None] * self.fits
+        early = chain.astray(self.chain.last.states)
+        fits = self.mass[:, None] * self.fits
+        sound = np.where(early[:, None], 0.0, fits)
+        unspent = np.where(self.spent | early, 0.0, self.mass)[:, None]
         columns = columns_astray(list(self._coherent()))
         # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
         loose = unspent * (speaks * breadths(written))
         astray = unspent * given * speaks + columns / 2 * (sound + loose)
-        self.misfit = float(astray.sum()) / max(float(sound.sum()), 1e-300)
         self.weights = (1 - self.doubt) * sound
-        self.astray = self.doubt * astray
+        self.astray = self.doubt * astray + fits - sound
+        before = float(self.astray.sum()) / self.doubt if self.doubt else float(astray.sum())
+        self.misfit = before / max(float(sound.sum()), 1e-300)
         self.sound = float(self.weights.sum())
         self.whole = self.sound + float(self.astray.sum())
 
@@ -240,6 +250,15 @@ class Weighed:
         holds = self.right[:, None] == np.array(self.written)[None, :]
         right = self.weights[holds].sum() + (1 - WRONG_TOO) * (self.whole - self.sound)
         return float(np.clip(1 - right / self.whole, 0.0, 1.0))
+
+    def _block(self) -> Found:
+        """What was found in the totals block, as it is read."""
+        return Found(
+            tuple(c.sign * c.box.top for c in self.charges if isinstance(c.box.top, int)),
+            goods=self.goods is not None and isinstance(self.goods.top, int),
+            added=any(c.sign > 0 for c in self.charges),
+            taken=any(c.sign < 0 for c in self.charges),
+        )
 
     def _coherent(self) -> Iterator[float]:
         """Of every row with a price and a line total, and no ditto mark: how well they go together."""
@@ -298,6 +317,11 @@ def _written(row: Row) -> bool:
         box.reading is not None and box.weights.get(None, 0.0) < 1 - SURELY_EMPTY
         for box in (row.quantity, row.unit_price, row.line_total)
     )
+
+
+def _filled_in(line: LineReadings) -> bool:
+    boxes = (line.quantity, line.unit_price, line.line_total)
+    return any(box is not None and box.probability_of(None) < 0.5 for box in boxes)
 
 
 def _charge(ref: BoxRef, total: TotalReading, terms: Terms) -> ChargeBox:

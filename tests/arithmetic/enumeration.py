@@ -7,7 +7,7 @@ may lead to. Only the probabilities of what is written in each box are taken fro
 
 from collections import defaultdict
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from math import log
 
 import numpy as np
@@ -130,8 +130,8 @@ def ways(
                 yield (q, p, t), right, t, weight * line(t, q, p, priors) / breadth(t)
 
 
-def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
-    """(summed, right, whether the sum is slipped in, weight) of every combination before the total."""
+def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, bool, float]]:
+    """(summed, right, whether the sum is slipped in, whether rows are astray, weight) of every combination before the total."""
     shares, wrong, rows, charged = slips(weighed)
     most_struck = max((row.struck for row in weighed.rows), default=1.0)
 
@@ -162,23 +162,29 @@ def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
                     )
 
     for summed, right, spent, weight in after_rows(0, (None, None, None), 0, 0, False, 1.0):
-        for made, slipped, p in after_goods(weighed, summed, spent, shares, wrong):
-            yield from after_charges(weighed, 0, made, right, slipped, weight * p, shares, wrong, charged)
+        for made, slipped, early, p in after_goods(weighed, summed, spent, shares, wrong):
+            truly = made if early else right
+            for ending in after_charges(weighed, 0, made, truly, slipped, weight * p, shares, wrong, charged):
+                yield (*ending[:3], early, ending[3])
 
 
 def after_goods(
     weighed: Weighed, summed: int, spent: bool, shares: dict[str, float], wrong: float
-) -> Iterator[tuple[int, bool, float]]:
+) -> Iterator[tuple[int, bool, bool, float]]:
     if weighed.goods is None:
-        yield summed, spent, 1.0
+        yield summed, spent, False, 1.0
         return
+    charges = tuple(-c.sign * c.box.top for c in weighed.charges if isinstance(c.box.top, int))
     for value, p in weighed.goods.weights.items():
         if not isinstance(value, int):
-            yield summed, spent, p
+            yield summed, spent, False, p
         elif value == summed:
-            yield value, spent, p / breadth(value) * (1 - wrong)
+            yield value, spent, False, p / breadth(value) * (1 - wrong)
         elif not spent:
-            yield value, True, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+            yield value, True, False, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+        if isinstance(value, int) and not spent:
+            lost = weighed.doubt * given_astray(value, summed, charges, False, *seen(weighed))
+            yield value, False, True, p / breadth(value) * lost
 
 
 def after_charges(
@@ -208,6 +214,11 @@ def after_charges(
                 (charge.sign * owed, written != meant, q),
                 (added, False, 1 - charge.trust),
             ]
+        if charge.ref.role == "other" and added:
+            yield from after_charges(
+                weighed, place + 1, summed, right, spent, weight * p * 0.5, shares, wrong, charged
+            )
+            meanings = [(added, False, 0.5)]
         for owing, not_due, q in meanings:
             options = [(added, not_due, 1.0)]
             if added and not not_due:
@@ -256,41 +267,42 @@ def slips(weighed: Weighed) -> tuple[dict[str, float], float, float, float]:
     return {kind: share / whole for kind, share in shares.items()}, 1 - right, filled, charged
 
 
-@cache
-def astray(summed: int, charges: tuple[int, ...], goods: bool) -> dict[int, float]:
-    """What is read in the total where the boxes that were found come to `summed`, some having been found wrongly."""
-    found: dict[int, float] = defaultdict(float)
-    rows, charges_moved = (0.1, 0.15) if not goods else (0.005, 0.0075)
-    for row in range(20, 50_001):
-        found[summed + row] += rows / row / log(50_000.5 / 19.5)
-        found[summed - row] += rows / row / log(50_000.5 / 19.5)
-    for charge in range(1, 1001):
-        often = sum(
-            share * step / 1000 for step, share in ((50, 0.6), (5, 0.3), (1, 0.1)) if charge % step == 0
-        )
-        found[summed + charge] += 0.15 * often
-        found[summed - charge] += 0.10 * 0.7 * often
+def seen(weighed: Weighed) -> tuple[bool, bool]:
+    return any(c.sign > 0 for c in weighed.charges), any(c.sign < 0 for c in weighed.charges)
+
+
+def round_amount(amount: int) -> float:
+    if not 0 < amount <= 1000:
+        return 0.0
+    return sum(share * step / 1000 for step, share in ((50, 0.6), (5, 0.3), (1, 0.1)) if amount % step == 0)
+
+
+@lru_cache(maxsize=1 << 16)
+def given_astray(
+    written: int, summed: int, charges: tuple[int, ...], goods: bool, plus: bool, minus: bool
+) -> float:
+    """Probability of `written` where the boxes that were found come to `summed`, some having been found wrongly."""
+    found = 0.12 * unknown(written, summed)
+    if written <= 0:
+        return found
+    missed, many, role = (0.005, 0.004, 0.015) if goods else (0.10, 0.08, 0.30)
+    apart = abs(written - summed)
+    if 20 <= apart <= 200_000:
+        found += (missed if written > summed else many) / apart / log(200_000.5 / 19.5)
+    charge, deduction = 0.10 * (0.3 if plus else 1), 0.06 * (0.3 if minus else 1)
+    found += charge * round_amount(written - summed) + deduction * 0.7 * round_amount(summed - written)
     for percent in (5, 10, 15, 20, 25):
         share = (summed * percent + 50) // 100
-        if share > 0:
-            found[summed - share] += 0.10 * 0.3 / 5
+        found += deduction * 0.3 / 5 * (share > 0 and written == summed - share)
     charges = tuple(charge for charge in charges if charge)
-    for charge in charges:
-        found[summed - charge] += charges_moved / 2 / len(charges)
-        found[summed - 2 * charge] += charges_moved / 2 / len(charges)
-    digits = str(max(summed, 1))
+    for amount in charges:
+        found += role / 2 / len(charges) * ((written == summed - amount) + (written == summed - 2 * amount))
+    first_off = summed % int(10 ** (len(str(max(summed, 1))) - 1))
     pounds = summed // 100
-    for cut in (
-        pounds * 100,
-        summed * 100,
-        summed % 10 ** (len(digits) - 1),
-        summed // 10,
-        pounds,
-        summed * 10,
-    ):
-        if cut != summed:
-            found[cut] += 0.10 / 6
-    return {written: p for written, p in found.items() if written > 0}
+    found += 0.14 / 2 * (first_off == written != summed)
+    for cut in (pounds * 100, summed * 100, summed // 10, pounds, summed * 10):
+        found += 0.14 / 2 / 5 * (cut == written != summed)
+    return float(found)
 
 
 def columns_astray(weighed: Weighed) -> float:
@@ -323,9 +335,9 @@ def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
     rights: dict[int, float] = defaultdict(float)
 
     def lost_to(written: int, summed: int) -> float:
-        return 0.10 * breadth(written) + astray(summed, charges, goods).get(written, 0.0)
+        return given_astray(written, summed, charges, goods, *seen(weighed))
 
-    for summed, right, spent, weight in endings(weighed):
+    for summed, right, spent, early, weight in endings(weighed):
         for written, p in weighed.total.weights.items():
             if not isinstance(written, int):
                 continue
@@ -338,7 +350,11 @@ def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
             if not spent and summed != right:
                 spite = weighed.priors.total_in_spite
                 fits = (1 - spite) * fits + spite * (written == right)
-            mass = weight * p / breadth(written) * fits * (1 - weighed.doubt)
+            lost = weight * p / breadth(written) * fits
+            if early:
+                whole, off = whole + lost, off + 0.08 * lost
+                continue
+            mass = lost * (1 - weighed.doubt)
             lost = 0.0 if spent else lost_to(written, summed) + columns / 2 * breadth(written)
             lost = weighed.doubt * weight * p / breadth(written) * (lost + columns / 2 * fits)
             whole += mass + lost

@@ -46,10 +46,12 @@ def small_slips(draw: st.DrawFn) -> SlipReadings:
             )
         )
     totals: list[TotalReading] = []
-    kinds: list[TotalKind] = draw(st.lists(st.sampled_from(("goods", "delivery", "discount")), max_size=1))
+    kinds: list[TotalKind] = draw(
+        st.lists(st.sampled_from(("goods", "delivery", "discount", "other")), max_size=1)
+    )
     for kind in kinds:
         amount = total if kind == "goods" else 150
-        total += {"delivery": 150, "discount": -150}.get(kind, 0)
+        total += {"delivery": 150, "discount": -150, "other": 150}.get(kind, 0)
         percent = draw(st.sampled_from((None, 1000))) if kind == "discount" else None
         totals.append(TotalReading(kind, draw(readings("amount", amount)), percent))
     total += draw(st.sampled_from((0, 0, 100, -9, 7)))

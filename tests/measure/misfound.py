@@ -104,9 +104,8 @@ def _other_for_charge(
     slip: Simulated, read: SlipReadings, reader: Reader, rng: np.random.Generator
 ) -> SlipReadings | None:
     """A number in the totals block that is no charge (pieces, a page's number, tax included) is taken for one."""
-    number = (
-        int(rng.choice([sum(row.count for row in slip.rows), rng.integers(1, 100), slip.right // 6])) or 7
-    )
+    pieces = sum(row.count for row in slip.rows)
+    number = (pieces, int(rng.integers(1, 100)), slip.right // 6)[int(rng.integers(3))] or 7
     if rng.random() < 0.5:
         number *= 100
     return replace(read, totals=(TotalReading("other", reader.read("amount", number, rng)), *read.totals))
@@ -191,7 +190,7 @@ def _struck_unseen(
 ) -> SlipReadings | None:
     """A row is crossed out, and looks as if it stood: its number joins what the customer never summed."""
     standing = [k for k, row in enumerate(slip.rows) if not row.empty]
-    donor = slip.rows[int(rng.choice(standing))]
+    donor = slip.rows[standing[int(rng.integers(len(standing)))]]
     price = max(donor.price + int(rng.integers(-50, 300)), 5)
     number = max(line.row for line in read.lines) + 1
     extra = LineReadings(
@@ -298,7 +297,7 @@ def _pile(
         readings = read_slip(slip, reader, rng)
         slips.append(slip)
         whole.append(readings)
-        name = common if pads else str(rng.choice(names)) if rng.random() < rate else None
+        name = common if pads else names[int(rng.integers(len(names)))] if rng.random() < rate else None
         changed = FAILURES[name](slip, readings, reader, rng) if name is not None else None
         failed.append(changed is not None)
         read.append(readings if changed is None else changed)
