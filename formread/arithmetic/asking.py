@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.costs import Costs
-from formread.arithmetic.moves import STRUCK, STRUCK_COUNTED, Entries
+from formread.arithmetic.moves import CROSSED_OUT, Entries
 from formread.arithmetic.record import BoxRef
 from formread.arithmetic.weighing import Weighed
 
@@ -120,7 +120,7 @@ def _struck_spread(posteriors: list[list[tuple[Entries, chain.Floats]]]) -> Spre
     spread: Spread = {0: np.zeros(2), 1: np.zeros(2)}
     for which, posterior in enumerate(posteriors):
         for entries, p in posterior:
-            struck = np.isin(entries.counted, (STRUCK, STRUCK_COUNTED))
+            struck = np.isin(entries.counted, CROSSED_OUT)
             spread[0][which] += p[~struck].sum()
             spread[1][which] += p[struck].sum()
     return spread

@@ -29,9 +29,10 @@ START: Final = _OFFSET + _OFFSET * _DRIFT
 """The state before the first row: nothing summed, no drift, no slip."""
 
 
-def step(base: Ints, drift: Ints, slipped: Ints, astray: int = 0) -> Ints:
-    """Pack what a move adds to a state; at most one move of a chain may say that boxes were found wrongly."""
-    return base + drift * _DRIFT + slipped * _SLIPPED + astray * _ASTRAY
+def step(base: Ints, drift: Ints, slipped: Ints, astray: NDArray[np.bool_] | Ints | None = None) -> Ints:
+    """Pack what a move adds to a state; `astray` says whether boxes were found wrongly."""
+    steps = base + drift * _DRIFT + slipped * _SLIPPED
+    return steps if astray is None else steps + astray * _ASTRAY
 
 
 def base_of(states: Ints) -> Ints:
@@ -254,8 +255,8 @@ def _arrive(source: Hashable, group: Group, chosen: Ints, moves: Moves, threshol
         steps, weights = steps[chosen], weights[chosen]
     reached = group.states + (steps if steps.ndim == 2 else steps[:, None])
     mass = group.mass * (weights if weights.ndim == 2 else weights[:, None])
-    # A second slip in one sum is barred, not dropped.
-    mass[(reached & (2 * _SLIPPED)) > 0] = 0.0
+    # A second slip in one sum is barred, not dropped; so is a second box found wrongly, which turns the sign.
+    mass[(reached & (2 * _SLIPPED) > 0) | (reached < 0)] = 0.0
     kept = np.flatnonzero(mass > threshold)
     states, masses = reached.ravel()[kept], mass.ravel()[kept]
     lost = max(float(mass.sum()) - float(masses.sum()), 0.0)

@@ -14,7 +14,7 @@ from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
 from formread.arithmetic.hand import sharpen
 from formread.arithmetic.listed import Offer, known_products
-from formread.arithmetic.moves import LEFT_OUT, STRUCK, STRUCK_COUNTED, TWICE, Entries
+from formread.arithmetic.moves import CROSSED_OUT, LEFT_OUT, STRUCK_COUNTED, TWICE, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import (
@@ -299,7 +299,7 @@ def _line(
         quantity=_shown(quantity),
         unit_price=_shown(price),
         line_total=_shown(total),
-        struck_out=int(entries.counted[chosen]) in (STRUCK, STRUCK_COUNTED),
+        struck_out=int(entries.counted[chosen]) in CROSSED_OUT,
         right_total=int(ways.right[way]),
         probability=min(1.0, same / whole),
         probability_wrong=min(1.0, wrong / whole),

@@ -20,8 +20,10 @@ LEAST_MOVE: Final = 1e-8
 """Moves below this share of their stage are dropped. What they could bring is far below the least
 probability that any verdict turns on."""
 
-COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
-"""How a row entered the customer's sum. Only the first and the fourth are right."""
+COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN = range(6)
+"""How a row entered the customer's sum. Only the first, the fourth and the last are right; the last is crossed out and
+does not look so, which counts as found wrongly."""
+CROSSED_OUT: Final = (STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN)
 
 Charged = Literal["counted", "forgotten", "wrong_sign", "not_due", "no_charge"]
 """How a charge entered the sum; ``not_due``: as it is written, which is not what it should be; ``no_charge``: not at
@@ -133,7 +135,7 @@ def row_stage(
         # Without a ditto mark the context changes nothing but what is carried on.
         ways = made.of(place, above)
         targets = _contexts(ways, above, repeats)
-        stage[context] = _entries([ways], [row.struck], [targets], sums)[0]
+        stage[context] = _entries([ways], [row], [targets], sums)[0]
     # One factor for all contexts: how well the row fits each of them tells them apart.
     most = max(float(some.moves.weights.sum()) + some.moves.dropped for some in stage.values())
     return {context: _scaled(some, 1 / most) for context, some in stage.items()}
@@ -147,7 +149,7 @@ def plain_entries(rows: Sequence[Row], made: MadeWays, sums: SlipShares) -> dict
         if not any(row.repeats) and (place + 1 == len(rows) or not any(rows[place + 1].repeats))
     ]
     ways = [made.of(place, None) for place in alone]
-    found = _entries(ways, [rows[place].struck for place in alone], [None] * len(alone), sums)
+    found = _entries(ways, [rows[place] for place in alone], [None] * len(alone), sums)
     return {
         place: _scaled(some, 1 / max(float(some.moves.weights.sum()) + some.moves.dropped, 1e-300))
         for place, some in zip(alone, found, strict=True)
@@ -186,26 +188,26 @@ def _shown(number: int) -> int | None:
     return None if number == BLANK else number
 
 
-_SPENT: Final = np.array([0, 1, 1, 0, 1], dtype=np.int64)
+_SPENT: Final = np.array([0, 1, 1, 0, 1, 0], dtype=np.int64)
 """By how a row entered the sum: whether that spends the one slip that the sum may have."""
 
 
 def _entries(
-    rows: Sequence[Ways],
-    struck: Sequence[float],
+    made: Sequence[Ways],
+    rows: Sequence[Row],
     contexts: Sequence[list[Context | None] | None],
     sums: SlipShares,
 ) -> list[Entries]:
     """The entries of several rows at once; what each way carries on (None: nothing) is in `contexts`."""
-    if not rows:
+    if not made:
         return []
-    sizes = np.array([ways.weight.size for ways in rows])
-    which = np.repeat(np.arange(len(rows)), sizes)
-    empty = np.concatenate([ways.empty for ways in rows])
+    sizes = np.array([ways.weight.size for ways in made])
+    which = np.repeat(np.arange(len(made)), sizes)
+    empty = np.concatenate([ways.empty for ways in made])
     right, summed, weighs = (
-        np.concatenate([getattr(ways, name) for ways in rows]) for name in ("right", "summed", "weight")
+        np.concatenate([getattr(ways, name) for ways in made]) for name in ("right", "summed", "weight")
     )
-    gone_share = np.where(empty, 0.0, np.array(struck)[which])
+    gone_share = np.where(empty, 0.0, np.array([row.struck for row in rows])[which])
     stands, gone = weighs * (1 - gone_share), weighs * gone_share
     slips = np.where(empty, 0.0, stands) / max(sums.rows, 1.0)
     nothing = np.zeros_like(summed)
@@ -217,21 +219,22 @@ def _entries(
             gone,
             # The share holds for a slip that has such a row at all; here it is asked of one that is crossed out.
             gone * sums.of("struck_counted") / max(sums.struck, LEAST_MOVE),
+            np.where(empty, 0.0, stands) * np.array([row.unseen for row in rows])[which],
         ]
     )
-    base = np.concatenate([summed, nothing, 2 * summed, nothing, summed])
-    drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed])
-    counted = np.repeat(np.arange(5), summed.size)
-    row = np.tile(which, 5)
-    whole = np.bincount(row, weight, len(rows))
+    base = np.concatenate([summed, nothing, 2 * summed, nothing, summed, nothing])
+    drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed, nothing])
+    counted = np.repeat(np.arange(6), summed.size)
+    row = np.tile(which, 6)
+    whole = np.bincount(row, weight, len(made))
     kept = np.nonzero(weight > LEAST_MOVE * whole[row])[0]
-    steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]])
+    steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]], counted[kept] == STRUCK_UNSEEN)
     number: dict[Context | None, int] = {None: 0}
     target = np.zeros(kept.size, dtype=np.int64)
     if any(some is not None for some in contexts):
         every = [c for some, size in zip(contexts, sizes, strict=True) for c in some or [None] * size]
         numbers = np.array([number.setdefault(context, len(number)) for context in every], dtype=np.int64)
-        target = np.tile(numbers, 5)[kept]
+        target = np.tile(numbers, 6)[kept]
     targets = list(number)
     order = np.lexsort((steps, target, row[kept]))
     steps, target, kept = steps[order], target[order], kept[order]
@@ -243,13 +246,13 @@ def _entries(
     share = weight[kept] / totals[move]
     way = kept % summed.size - np.concatenate([[0], np.cumsum(sizes)[:-1]])[row]
     counted = counted[kept]
-    first = np.searchsorted(row, np.arange(len(rows) + 1)).tolist()
-    made = []
-    for i, ways in enumerate(rows):
+    first = np.searchsorted(row, np.arange(len(made) + 1)).tolist()
+    found = []
+    for i, ways in enumerate(made):
         part = slice(first[i], first[i + 1])
         moves = slice(int(move[first[i]]), int(move[first[i + 1] - 1]) + 1)
         led = target[part][new[part]]
-        made.append(
+        found.append(
             Entries(
                 moves=chain.Moves(
                     steps[part][new[part]],
@@ -264,7 +267,7 @@ def _entries(
                 share=share[part],
             )
         )
-    return made
+    return found
 
 
 @dataclass(slots=True)
@@ -406,7 +409,9 @@ def goods_stage(
         weights.append(fits * (weight / breadth(value)))
         meaning.append(value)
         if doubt:
-            steps.append(chain.step(apart, -chain.drift_of(states), np.zeros_like(states), astray=1))
+            steps.append(
+                chain.step(apart, -chain.drift_of(states), np.zeros_like(states), np.ones_like(states))
+            )
             weights.append(lost[:, numbers.index(value)] * (weight / breadth(value)))
             meaning.append(value)
     stacked = np.stack(weights)

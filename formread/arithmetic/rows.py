@@ -53,6 +53,8 @@ class Row:
     line_total: Box = field(init=False)
 
     def __post_init__(self) -> None:
+        if self.readings.struck_out in (0.0, 1.0):
+            self.unseen = 0.0  # somebody has looked
         self.quantity = Box(self.readings.quantity, LARGEST_QUANTITY)
         self.unit_price = Box(self.readings.unit_price)
         self.line_total = Box(self.readings.line_total)
@@ -77,9 +79,7 @@ class Row:
     @property
     def struck(self) -> float:
         """Probability that the row does not count, kept off certainty."""
-        said = self.readings.struck_out
-        unseen = 0.0 if said in (0.0, 1.0) else self.unseen
-        return min(max(said, unseen, STRUCK_UNFORESEEN), 1 - STRUCK_UNFORESEEN)
+        return min(max(self.readings.struck_out, STRUCK_UNFORESEEN), 1 - STRUCK_UNFORESEEN)
 
     @property
     def filled(self) -> float:
@@ -184,15 +184,7 @@ class Row:
         unlisted = np.ones(weight.size)
         count = np.where(read.quantity < 0, 1, read.quantity)
         for known, p in self.listed:
-            costs = [
-                known.price * n if alone else known.cost(n, price)
-                for n, price, alone in zip(
-                    count.tolist(), read.unit_price.tolist(), lone.tolist(), strict=True
-                )
-            ]
-            at = np.array([k for k, cost in enumerate(costs) if cost is not None], dtype=np.int64)
-            at = at[lone[at] | (read.unit_price[at] >= 0)]
-            products = np.array([costs[k] for k in at.tolist()], dtype=np.int64)
+            at, products = _listed_costs(known, read, lone, count)
             parts.append((at, products, weight[at] * p))
             unlisted[at] -= p
         every = np.arange(weight.size)
@@ -216,6 +208,22 @@ class Row:
             agrees = 1.0 if known.price == price else 0.0
             speaks += p * (followed * agrees + (1 - followed) * unknown(price, known.price)) / spread
         return speaks
+
+
+def _listed_costs(known: Listed, read: Read, lone: NDArray[np.bool_], count: Ints) -> tuple[Ints, Ints]:
+    """Where the list says what a row comes to, and what: (places, minor units)."""
+    at = np.nonzero(lone)[0]
+    products = known.price * count[at]
+    if not known.offers:
+        return at, products
+    priced = np.nonzero(~lone & (read.unit_price >= 0))[0]
+    costs = [
+        known.cost(n, price)
+        for n, price in zip(count[priced].tolist(), read.unit_price[priced].tolist(), strict=True)
+    ]
+    cheaper = np.array([cost is not None for cost in costs], dtype=np.bool_)
+    bargains = np.array([cost for cost in costs if cost is not None], dtype=np.int64)
+    return np.concatenate([at, priced[cheaper]]), np.concatenate([products, bargains])
 
 
 class MadeWays:

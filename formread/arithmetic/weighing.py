@@ -38,6 +38,9 @@ from formread.record import Reading
 KEEP: Final = 1e-8
 """Running totals below this share of all are dropped. What they could still have brought is summed into
 ``Chain.lost``, and stays far below the least probability (0.1 %) that a verdict turns on."""
+LEAST_SUM: Final = 1e-5
+"""Sums that are less probable than this beside the likeliest explain no total of a slip that is astray: what is then
+read is spread so widely that any sum explains it about as well."""
 SURELY_EMPTY: Final = 1e-7
 """A row that holds something with less than this probability is passed over."""
 ASKED_SUMS: Final = 6
@@ -196,9 +199,11 @@ class Weighed:
 
     def _go_astray(self) -> None:
         """Weigh every written total against every sum once more, as if the boxes had been found wrongly."""
-        distinct, inverse = np.unique(self.base, return_inverse=True)
         written = np.array(self.written, dtype=np.int64)
-        given = written_given_astray(written, distinct, self._block())[inverse]
+        likely = self.mass >= LEAST_SUM * self.mass.max(initial=0.0)
+        given = np.zeros(self.fits.shape)
+        distinct, inverse = np.unique(self.base[likely], return_inverse=True)
+        given[likely] = written_given_astray(written, distinct, self._block())[inverse]
         speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
         early = chain.astray(self.chain.last.states)
         fits = self.mass[:, None] * self.fits

@@ -136,36 +136,39 @@ def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, bool, float]]:
     most_struck = max((row.struck for row in weighed.rows), default=1.0)
 
     def after_rows(
-        place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, weight: float
-    ) -> Iterator[tuple[int, int, bool, float]]:
+        place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, lost: bool, weight: float
+    ) -> Iterator[tuple[int, int, bool, bool, float]]:
         if place == len(weighed.rows):
-            yield summed, right, spent, weight
+            yield summed, right, spent, lost, weight
             return
-        struck = weighed.rows[place].struck
+        struck, unseen = weighed.rows[place].struck, weighed.rows[place].unseen
         for written, comes, taken, p in ways(weighed, place, above):
             empty = written == (None, None, None)
             below = above if empty else written
-            options = [(0, 0, False, 1.0)]
+            options = [(0, 0, False, False, 1.0)]
             if not empty:
                 left_out, twice = (wrong * shares[kind] / max(rows, 1.0) for kind in ("left_out", "twice"))
                 options = [
-                    (taken, comes, False, 1 - struck),
-                    (0, comes, True, (1 - struck) * left_out),
-                    (2 * taken, comes, True, (1 - struck) * twice),
-                    (0, 0, False, struck),
-                    (taken, 0, True, struck * wrong * shares["struck_counted"] / most_struck),
+                    (taken, comes, False, False, 1 - struck),
+                    (0, comes, True, False, (1 - struck) * left_out),
+                    (2 * taken, comes, True, False, (1 - struck) * twice),
+                    (0, 0, False, False, struck),
+                    (taken, 0, True, False, struck * wrong * shares["struck_counted"] / most_struck),
+                    (0, 0, False, True, (1 - struck) * unseen),
                 ]
-            for adds, truly, slip, q in options:
-                if not (spent and slip):
+            for adds, truly, slip, missed, q in options:
+                if not (spent and slip) and not (lost and missed):
                     yield from after_rows(
-                        place + 1, below, summed + adds, right + truly, spent or slip, weight * p * q
-                    )
+                        place + 1, below, summed + adds, right + truly, spent or slip, lost or missed, weight * p * q,
+                    )  # fmt: skip
 
-    for summed, right, spent, weight in after_rows(0, (None, None, None), 0, 0, False, 1.0):
+    for summed, right, spent, lost, weight in after_rows(0, (None, None, None), 0, 0, False, False, 1.0):
         for made, slipped, early, p in after_goods(weighed, summed, spent, shares, wrong):
+            if early and lost:
+                continue
             truly = made if early else right
             for ending in after_charges(weighed, 0, made, truly, slipped, weight * p, shares, wrong, charged):
-                yield (*ending[:3], early, ending[3])
+                yield (*ending[:3], early or lost, ending[3])
 
 
 def after_goods(

@@ -62,6 +62,7 @@ def small_slips(draw: st.DrawFn) -> SlipReadings:
 def _weighed(slip: SlipReadings, keep: float) -> Weighed:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(weighing, "KEEP", keep)
+        patch.setattr(weighing, "LEAST_SUM", 0.0)
         patch.setattr(moves, "LEAST_MOVE", keep)
         patch.setattr(rows, "LEAST_READ", 0.0)
         patch.setattr(ways, "LEAST_WAY", 0.0)
