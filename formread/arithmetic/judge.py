@@ -164,7 +164,7 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency, doubt: float) -> Jud
         slip_kind=kind,
         reason=reason,
         at_stake=stake,
-        misfit=weighed.misfit if weighed.totalled else 1.0,
+        misfit=_misfit(weighed),
         doubt=doubt,
     )
 
@@ -209,6 +209,13 @@ def _most_probable(values: chain.Ints, weights: chain.Floats) -> tuple[int, floa
     per_value = np.bincount(inverse, weights, distinct.size)
     best = int(per_value.argmax())
     return int(distinct[best]), float(per_value[best] / max(per_value.sum(), 1e-300))
+
+
+def _misfit(weighed: Weighed) -> float:
+    """What the slip testifies for its pad; a person who has looked at the total found the boxes where they belong."""
+    if not weighed.totalled:
+        return 1.0
+    return 0.0 if weighed.total.fact else weighed.misfit
 
 
 def _at_stake(weighed: Weighed) -> int:
