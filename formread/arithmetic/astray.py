@@ -70,7 +70,8 @@ _TOLD_BY_GOODS: Final[tuple[Failure, ...]] = ("row", "excess", "role")
 SPREAD: Final[tuple[tuple[float, float], ...]] = (
     (0.01, 0.50), (0.03, 0.25), (0.1, 0.12), (0.4, 0.09), (0.9, 0.04),
 )  # fmt: skip
-"""How often slips of one pad go astray: (rate, share of the pads). Assumption, of the shape seen on drawn pads."""
+"""How often slips of one pad go astray: (rate, share of the pads). Assumption. Of 131 slips drawn for development, of pads
+that the layout was developed on, two were astray without the layout's own doubt; other pads do worse."""
 DOUBT: Final = sum(rate * share for rate, share in SPREAD)
 """How probably a slip of which nothing else is known is astray."""
 LEAST_DOUBT: Final = 1e-4
@@ -80,7 +81,7 @@ WRONG_TOO: Final = 0.08
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Block:
     """What was found in the totals block.
 
     Attributes
@@ -108,7 +109,7 @@ class Found:
         return share
 
 
-def written_given_astray(written: Ints, sums: Ints, block: Found) -> Floats:
+def written_given_astray(written: Ints, sums: Ints, block: Block) -> Floats:
     """Probability of reading each of `written` (K,) in the total where the boxes that were found come to `sums` (N,).
 
     Returns

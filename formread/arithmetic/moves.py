@@ -7,7 +7,7 @@ from typing import Final, Literal
 import numpy as np
 
 from formread.arithmetic import chain
-from formread.arithmetic.astray import Found, written_given_astray
+from formread.arithmetic.astray import Block, written_given_astray
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import all_chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
@@ -366,7 +366,7 @@ def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chai
 
 
 def goods_stage(
-    box: Box, states: chain.Ints, sums: SlipShares, doubt: float, block: Found
+    box: Box, states: chain.Ints, sums: SlipShares, doubt: float, block: Block
 ) -> tuple[chain.Moves, tuple[int | None, ...]]:
     """The goods box: what is written there, right or not, is what the customer goes on with.
 

@@ -10,7 +10,7 @@ from formread.arithmetic.astray import (
     DOUBT,
     STRUCK_UNSEEN,
     WRONG_TOO,
-    Found,
+    Block,
     columns_astray,
     written_given_astray,
 )
@@ -256,9 +256,9 @@ class Weighed:
         right = self.weights[holds].sum() + (1 - WRONG_TOO) * (self.whole - self.sound)
         return float(np.clip(1 - right / self.whole, 0.0, 1.0))
 
-    def _block(self) -> Found:
+    def _block(self) -> Block:
         """What was found in the totals block, as it is read."""
-        return Found(
+        return Block(
             tuple(c.sign * c.box.top for c in self.charges if isinstance(c.box.top, int)),
             goods=self.goods is not None and isinstance(self.goods.top, int),
             added=any(c.sign > 0 for c in self.charges),

@@ -10,7 +10,7 @@ from formread.arithmetic.astray import (
     DOUBT,
     FAILURES,
     SPREAD,
-    Found,
+    Block,
     columns_astray,
     doubts,
     written_given_astray,
@@ -120,7 +120,7 @@ def test_the_rates_are_a_distribution() -> None:
 def test_what_is_read_in_the_total_of_a_slip_astray_is_at_most_one(
     made: int, charges: list[int], goods: bool, added: bool, taken: bool
 ) -> None:
-    block = Found(tuple(charges), goods=goods, added=added, taken=taken)
+    block = Block(tuple(charges), goods=goods, added=added, taken=taken)
     every = np.arange(0, 260_000)
     given_sum = written_given_astray(every, np.array([made]), block)[0]
     assert (given_sum >= 0).all()
