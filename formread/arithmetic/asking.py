@@ -97,7 +97,7 @@ def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: str
     for which, posterior in enumerate(posteriors):
         for entries, p in posterior:
             values = getattr(entries.ways, field)
-            distinct, inverse = np.unique(values, return_inverse=True)
+            distinct, inverse = chain.distinct(values)
             sums = np.bincount(inverse[entries.way], p, distinct.size)
             for value, weight in zip(distinct.tolist(), sums.tolist(), strict=True):
                 spread[value][which] += weight

@@ -25,6 +25,7 @@ _OFFSET: Final = 1 << 29
 _DRIFT: Final = 1 << 30
 _SLIPPED: Final = 1 << 60
 _ASTRAY: Final = 1 << 62
+_BARRED: Final = np.int64(2 * _SLIPPED - 2 * _ASTRAY)
 START: Final = _OFFSET + _OFFSET * _DRIFT
 """The state before the first row: nothing summed, no drift, no slip."""
 
@@ -33,6 +34,20 @@ def step(base: Ints, drift: Ints, slipped: Ints, astray: NDArray[np.bool_] | Int
     """Pack what a move adds to a state; `astray` says whether boxes were found wrongly."""
     steps = base + drift * _DRIFT + slipped * _SLIPPED
     return steps if astray is None else steps + astray * _ASTRAY
+
+
+def distinct(numbers: Ints) -> tuple[Ints, Ints]:
+    """The different ones among `numbers` (N,), ascending, and the place of each number's own among them, (N,).
+
+    What NumPy's ``unique`` gives, in half its time on the short arrays that slips make.
+    """
+    order = numbers.argsort(kind="stable")
+    ordered = numbers[order]
+    first = np.ones(ordered.size, dtype=np.bool_)
+    np.not_equal(ordered[1:], ordered[:-1], out=first[1:])
+    where = np.empty(order.size, dtype=np.int64)
+    where[order] = first.cumsum() - 1
+    return ordered[first], where
 
 
 def base_of(states: Ints) -> Ints:
@@ -167,7 +182,7 @@ class Chain:
         if not reached.size:
             return
         mass = np.concatenate([arrival.mass for arrival in arrivals])
-        states, inverse = np.unique(reached, return_inverse=True)
+        states, inverse = distinct(reached)
         sums = np.bincount(inverse, mass, states.size).astype(np.float64)
         if states.size > MOST_STATES:
             chosen = np.sort(np.argpartition(-sums, MOST_STATES)[:MOST_STATES])
@@ -256,7 +271,7 @@ def _arrive(source: Hashable, group: Group, chosen: Ints, moves: Moves, threshol
     reached = group.states + (steps if steps.ndim == 2 else steps[:, None])
     mass = group.mass * (weights if weights.ndim == 2 else weights[:, None])
     # A second slip in one sum is barred, not dropped; so is a second box found wrongly, which turns the sign.
-    mass[(reached & (2 * _SLIPPED) > 0) | (reached < 0)] = 0.0
+    mass[(reached & _BARRED) != 0] = 0.0
     kept = np.flatnonzero(mass > threshold)
     states, masses = reached.ravel()[kept], mass.ravel()[kept]
     lost = max(float(mass.sum()) - float(masses.sum()), 0.0)

@@ -14,7 +14,7 @@ from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
 from formread.arithmetic.hand import sharpen
 from formread.arithmetic.listed import Offer, known_products
-from formread.arithmetic.moves import CROSSED_OUT, LEFT_OUT, STRUCK_COUNTED, TWICE, Entries
+from formread.arithmetic.moves import CROSSED_OUT, LEFT_OUT, STRUCK_COUNTED, TWICE, WAYS_IN, Entries
 from formread.arithmetic.pen import chances, unknowns
 from formread.arithmetic.priors import STANDARD, Priors, TotalSlip
 from formread.arithmetic.reasons import (
@@ -205,7 +205,7 @@ def _lines_fail(lines: Sequence[JudgedLine]) -> bool:
 
 
 def _most_probable(values: chain.Ints, weights: chain.Floats) -> tuple[int, float]:
-    distinct, inverse = np.unique(values, return_inverse=True)
+    distinct, inverse = chain.distinct(values)
     per_value = np.bincount(inverse, weights, distinct.size)
     best = int(per_value.argmax())
     return int(distinct[best]), float(per_value[best] / max(per_value.sum(), 1e-300))
@@ -236,8 +236,11 @@ def _way(
         context, move = steps[place]
         number = row.readings.row
         posterior = row_posterior(weighed, place, onward)
+        entered = np.zeros(WAYS_IN)
+        for entries, p in posterior:
+            entered += np.bincount(entries.counted, p, WAYS_IN)
         for counted, found in slips.items():
-            share = sum(float(p[entries.counted == counted].sum()) for entries, p in posterior) / whole
+            share = float(entered[counted]) / whole
             if share > UNLIKELY:
                 found.append((number, share))
         line = _line(number, weighed.stages[place][context], move, posterior, whole)
@@ -322,7 +325,7 @@ def _total_slip(weighed: Weighed, column: int | None) -> tuple[str, int, float] 
     if column is None:
         return None
     written = weighed.written[column]
-    made, inverse = np.unique(weighed.base, return_inverse=True)
+    made, inverse = chain.distinct(weighed.base)
     mass = np.bincount(inverse, np.where(weighed.spent, 0.0, weighed.mass), made.size)
     mass[made == written] = 0.0
     if not mass.any():

@@ -20,7 +20,8 @@ LEAST_MOVE: Final = 1e-8
 """Moves below this share of their stage are dropped. What they could bring is far below the least
 probability that any verdict turns on."""
 
-COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN = range(6)
+WAYS_IN: Final = 6
+COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN = range(WAYS_IN)
 """How a row entered the customer's sum. Only the first, the fourth and the last are right; the last is crossed out and
 does not look so, which counts as found wrongly."""
 CROSSED_OUT: Final = (STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN)
@@ -224,8 +225,8 @@ def _entries(
     )
     base = np.concatenate([summed, nothing, 2 * summed, nothing, summed, nothing])
     drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed, nothing])
-    counted = np.repeat(np.arange(6), summed.size)
-    row = np.tile(which, 6)
+    counted = np.repeat(np.arange(WAYS_IN), summed.size)
+    row = np.tile(which, WAYS_IN)
     whole = np.bincount(row, weight, len(made))
     kept = np.nonzero(weight > LEAST_MOVE * whole[row])[0]
     steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]], counted[kept] == STRUCK_UNSEEN)
@@ -234,7 +235,7 @@ def _entries(
     if any(some is not None for some in contexts):
         every = [c for some, size in zip(contexts, sizes, strict=True) for c in some or [None] * size]
         numbers = np.array([number.setdefault(context, len(number)) for context in every], dtype=np.int64)
-        target = np.tile(numbers, 6)[kept]
+        target = np.tile(numbers, WAYS_IN)[kept]
     targets = list(number)
     order = np.lexsort((steps, target, row[kept]))
     steps, target, kept = steps[order], target[order], kept[order]
@@ -389,7 +390,7 @@ def goods_stage(
     weights: list[chain.Floats] = []
     meaning: list[int | None] = []
     numbers = [value for value in box.weights if isinstance(value, int)]
-    distinct, inverse = np.unique(base, return_inverse=True)
+    distinct, inverse = chain.distinct(base)
     written = np.array(numbers, dtype=np.int64)
     # Before the charges, they are missing from what the total would be: with their signs turned.
     turned = replace(block, charges=tuple(-charge for charge in block.charges), goods=False)

@@ -240,8 +240,10 @@ class MadeWays:
 
     def of(self, place: int, above: Context | None) -> Ways:
         """The ways of one row, given what ditto marks in it repeat."""
-        self._make([(place, above)])
-        return self._made[place, self._rows[place].key(above)]
+        key = (place, self._rows[place].key(above))
+        if key not in self._made:
+            self._make([(place, above)])
+        return self._made[key]
 
     def _make(self, wanted: Sequence[tuple[int, Context | None]]) -> None:
         keys: list[tuple[int, Key]] = []

@@ -47,7 +47,7 @@ ASKED_SUMS: Final = 6
 """Most probable sums that the total's box is asked about."""
 ASKED_DIFFERENCES: Final = 2
 """Most probable written totals whose difference from the sum each row is asked about."""
-HOLDS: Final = 1e-4
+HOLDS: Final = 5e-4
 """A sum that holds this surely on what was asked so far needs no further questions: whatever else could be
 asked would only offer other ways for it to hold."""
 CHARGE_SIGNS: Final = {"brought": 1, "delivery": 1, "other": 1, "discount": -1, "deposit": -1}
@@ -177,7 +177,7 @@ class Weighed:
             self.goods.ask(value)
 
     def _likely_sums(self) -> list[int]:
-        values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
+        values, inverse = chain.distinct(np.concatenate([self.base, self.right]))
         weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size).astype(np.float64)
         return [int(value) for value in values[_likeliest(weights, ASKED_SUMS)]]
 
@@ -185,7 +185,7 @@ class Weighed:
         """Weigh every written total against every sum."""
         self.written = [v for v in self.total.weights if isinstance(v, int)]
         self.fits = np.zeros((self.base.size, len(self.written)))
-        distinct, inverse = np.unique(self.base, return_inverse=True)
+        distinct, inverse = chain.distinct(self.base)
         spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
         given = written_given_sums(np.array(self.written, dtype=np.int64), distinct, self.sums)[inverse]
         for k, written in enumerate(self.written):
@@ -202,7 +202,7 @@ class Weighed:
         written = np.array(self.written, dtype=np.int64)
         likely = self.mass >= LEAST_SUM * self.mass.max(initial=0.0)
         given = np.zeros(self.fits.shape)
-        distinct, inverse = np.unique(self.base[likely], return_inverse=True)
+        distinct, inverse = chain.distinct(self.base[likely])
         given[likely] = written_given_astray(written, distinct, self._block())[inverse]
         speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
         early = chain.astray(self.chain.last.states)
