@@ -31,6 +31,8 @@ small that a sum which needs the mark would be called wrong."""
 LEAST_READ: Final = 1e-10
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
+PRICE_NEAR: Final = 0.7
+"""Of the prices that are not the list's, those of about its size. Assumption."""
 LIKELY: Final = 1e-4
 """Readings below this are not worth deriving further questions from."""
 
@@ -206,7 +208,9 @@ class Row:
         for known, p in self.listed:
             followed = priors.price_followed if known.source == "list" else priors.pile_followed
             agrees = 1.0 if known.price == price else 0.0
-            speaks += p * (followed * agrees + (1 - followed) * unknown(price, known.price)) / spread
+            speaks += (
+                p * (followed * agrees + (1 - followed) * unknown(price, known.price, PRICE_NEAR)) / spread
+            )
         return speaks
 
 

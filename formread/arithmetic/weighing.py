@@ -30,7 +30,7 @@ from formread.arithmetic.moves import (
     written_given_sums,
 )
 from formread.arithmetic.priors import Priors
-from formread.arithmetic.record import BoxRef, LineReadings, SlipReadings, TotalReading
+from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
 from formread.arithmetic.terms import NO_TERMS, Terms, percent_of
 from formread.record import Reading
@@ -70,8 +70,7 @@ class Weighed:
         self.priors = priors
         self._asking = True
         self.carried = frozenset(carried)
-        unseen = STRUCK_UNSEEN.value / max(sum(_filled_in(line) for line in slip.lines), 1)
-        rows = [Row(line, listed(line, known), unseen) for line in slip.lines]
+        rows = [Row(line, listed(line, known), STRUCK_UNSEEN.value) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         self.charges = [
             _charge(BoxRef(total.kind, nth=_nth(slip, place)), total, terms)
@@ -322,11 +321,6 @@ def _written(row: Row) -> bool:
         box.reading is not None and box.weights.get(None, 0.0) < 1 - SURELY_EMPTY
         for box in (row.quantity, row.unit_price, row.line_total)
     )
-
-
-def _filled_in(line: LineReadings) -> bool:
-    boxes = (line.quantity, line.unit_price, line.line_total)
-    return any(box is not None and box.probability_of(None) < 0.5 for box in boxes)
 
 
 def _charge(ref: BoxRef, total: TotalReading, terms: Terms) -> ChargeBox:

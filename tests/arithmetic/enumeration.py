@@ -25,10 +25,11 @@ def breadth(amount: int) -> float:
     return 1 / 7 / (10 if digits == 1 else 9 * 10.0 ** (digits - 1))
 
 
-def unknown(written: int, right: int) -> float:
+def unknown(written: int, right: int, near: float = 0.95) -> float:
     if written == right:
-        return 0.3 * breadth(written)
-    return 0.7 * 0.5 / (abs(written - right) * (log(LARGEST) + 0.5772156649)) + 0.3 * breadth(written)
+        return (1 - near) * breadth(written)
+    size = 0.5 / (abs(written - right) * (log(LARGEST) + 0.5772156649))
+    return near * size + (1 - near) * breadth(written)
 
 
 @cache
@@ -285,7 +286,7 @@ def given_astray(
     written: int, summed: int, charges: tuple[int, ...], goods: bool, plus: bool, minus: bool
 ) -> float:
     """Probability of `written` where the boxes that were found come to `summed`, some having been found wrongly."""
-    found = 0.12 * unknown(written, summed)
+    found = 0.16 * unknown(written, summed, 0.5)
     if written <= 0:
         return found
     missed, many, role = (0.005, 0.004, 0.015) if goods else (0.10, 0.08, 0.30)
@@ -302,9 +303,9 @@ def given_astray(
         found += role / 2 / len(charges) * ((written == summed - amount) + (written == summed - 2 * amount))
     first_off = summed % int(10 ** (len(str(max(summed, 1))) - 1))
     pounds = summed // 100
-    found += 0.14 / 2 * (first_off == written != summed)
+    found += 0.13 / 2 * (first_off == written != summed)
     for cut in (pounds * 100, summed * 100, summed // 10, pounds, summed * 10):
-        found += 0.14 / 2 / 5 * (cut == written != summed)
+        found += 0.13 / 2 / 5 * (cut == written != summed)
     return float(found)
 
 
@@ -325,7 +326,7 @@ def columns_astray(weighed: Weighed) -> float:
             loose = sum(weight for *_, weight in ways(weighed, place, none, together=False))
             apart *= loose / together
         found += apart / len(checked)
-    return 0.10 * found
+    return 0.07 * found
 
 
 def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
