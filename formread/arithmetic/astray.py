@@ -74,6 +74,8 @@ SPREAD: Final[tuple[tuple[float, float], ...]] = (
 )  # fmt: skip
 """How often slips of one pad go astray: (rate, share of the pads). Assumption. Of 131 slips drawn for development, of pads
 that the layout was developed on, two were astray without the layout's own doubt; other pads do worse."""
+PADS_KNOWN: Final = 4.0
+"""What is known of all pads weighs as much as so many pads of one pile. Assumption."""
 DOUBT: Final = sum(rate * share for rate, share in SPREAD)
 """How probably a slip of which nothing else is known is astray."""
 LEAST_DOUBT: Final = 1e-4
@@ -193,23 +195,45 @@ def touched(judged: Judgement, doubt: float) -> bool:
     return judged.verdict != "agrees" or doubt * judged.misfit > LEAST_DOUBT
 
 
-def doubts(misfits: Sequence[float]) -> list[float]:
-    """How probably each slip of a pad is astray before its own sums are looked at, by what the others' sums say.
+def doubts(misfits: Sequence[float], others: Sequence[Sequence[float]] = ()) -> list[float]:
+    """How probably each slip of a pad is astray before its own sums are looked at, by what other slips' sums say.
 
     Parameters
     ----------
     misfits
-        Of every slip: how many times more probable its readings are if it is astray than if it is not
+        Of every slip of the pad: how many times more probable its readings are if it is astray than if it is not
         (:attr:`formread.arithmetic.record.Judgement.misfit`). One says nothing.
+    others
+        The same of the other pads of the pile. They tell what pads this pile has: :data:`SPREAD` weighs as much as
+        :data:`PADS_KNOWN` of them.
 
     Returns
     -------
     list of float
-        Posterior means of the rate, over :data:`SPREAD`, each slip's own misfit left out.
+        Posterior means of the rate, each slip's own misfit left out.
     """
-    rates, shares = (np.array(column) for column in zip(*SPREAD, strict=True))
-    said = np.log(1 - rates[None, :] + rates[None, :] * np.array(misfits, dtype=np.float64)[:, None])
-    others = np.log(shares)[None, :] + said.sum(axis=0)[None, :] - said
-    weights = np.exp(others - others.max(axis=1, keepdims=True)) if len(misfits) else others
-    found: list[float] = (weights @ rates / weights.sum(axis=1)).tolist()
+    shares = PADS_KNOWN * _SHARES
+    for pad in others:
+        shares = shares + _posterior(_SHARES, _said(pad).sum(axis=0))
+    said = _said(misfits)
+    weights = _posterior(shares, said.sum(axis=0)[None, :] - said)
+    found: list[float] = (weights @ _RATES).tolist()
     return found
+
+
+_RATES: Final = np.array([rate for rate, _ in SPREAD])
+_SHARES: Final = np.array([share for _, share in SPREAD])
+
+
+def _said(misfits: Sequence[float]) -> Floats:
+    """Logarithm of what every slip says of every rate of :data:`SPREAD`, shape (slips, rates)."""
+    column = np.array(misfits, dtype=np.float64)[:, None]
+    said: Floats = np.log(1 - _RATES[None, :] + _RATES[None, :] * column)
+    return said
+
+
+def _posterior(shares: Floats, said: Floats) -> Floats:
+    logs = np.log(shares) + said
+    weights: Floats = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    weights /= weights.sum(axis=-1, keepdims=True)
+    return weights

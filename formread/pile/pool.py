@@ -18,7 +18,7 @@ the totals of two of these were not found; of the others, those of one."""
 
 
 def pool_doubts(layouts: Sequence[Layout], misfits: Sequence[float]) -> list[float]:
-    """How probably each slip's boxes were found wrongly, by what the sums of the other slips of its pad say.
+    """How probably each slip's boxes were found wrongly, by what the sums of the pile's other slips say.
 
     Parameters
     ----------
@@ -27,14 +27,18 @@ def pool_doubts(layouts: Sequence[Layout], misfits: Sequence[float]) -> list[flo
     """
     pads: list[tuple[SlipDesign, list[int]]] = []
     for place, layout in enumerate(layouts):
-        members = next((found for design, found in pads if layout.rows and fits(design, layout)), None)
+        if not (layout.rows and layout.columns):
+            continue
+        members = next((found for design, found in pads if fits(design, layout)), None)
         if members is not None:
             members.append(place)
-        elif layout.rows:
+        else:
             pads.append((learn("", layout), [place]))
     found = [DOUBT] * len(layouts)
-    for _, members in pads:
-        for place, doubt in zip(members, doubts([misfits[place] for place in members]), strict=True):
+    said = [[misfits[place] for place in members] for _, members in pads]
+    for pad, (_, members) in enumerate(pads):
+        others = [*said[:pad], *said[pad + 1 :]]
+        for place, doubt in zip(members, doubts(said[pad], others), strict=True):
             own = 1 - layouts[place].probability
             found[place] = max(doubt, own) if own > 1 - SURE else doubt
     return found

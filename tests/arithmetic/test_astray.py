@@ -105,6 +105,12 @@ def test_the_slips_of_a_pad_testify_for_each_other_and_none_for_itself() -> None
     assert doubts([]) == []
 
 
+def test_pads_that_hold_tell_what_pads_the_pile_has() -> None:
+    holding, failing = [[1e-5] * 5] * 10, [[100.0] * 5] * 10
+    assert doubts([1.0], holding)[0] < DOUBT / 2
+    assert doubts([1.0], failing)[0] > 2 * DOUBT
+
+
 def test_the_rates_are_a_distribution() -> None:
     assert sum(rate.value for rate in FAILURES.values()) == pytest.approx(1.0)
     assert sum(share for _, share in SPREAD) == pytest.approx(1.0)

@@ -105,7 +105,7 @@ def _piles(
 ) -> Iterator[KeptPile]:
     """Like piles: a wrong slip (10.00 too much), two whose total is doubtful, one that agrees, a failed photo."""
     folder = tmp_path_factory.mktemp("kept") / "desk"
-    slips = [slip(8), slip(0, doubtful=True), slip(3, doubtful=True), slip(6)]
+    slips = [slip(1), slip(0, doubtful=True), slip(3, doubtful=True), slip(6)]
     fill(folder, slips, copies=COPIES, problem=True)
     desk = open_desk(folder)
     return (KeptPile(desk, number, len(slips)) for number in range(1, COPIES + 1))
