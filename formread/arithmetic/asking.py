@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.costs import Costs
-from formread.arithmetic.moves import STRUCK, STRUCK_COUNTED, Entries
+from formread.arithmetic.moves import CROSSED_OUT, Entries
 from formread.arithmetic.record import BoxRef
 from formread.arithmetic.weighing import Weighed
 
@@ -43,7 +43,8 @@ def boxes_to_ask(weighed: Weighed, costs: Costs) -> tuple[BoxRef, ...]:
     for place, (ref, spread) in enumerate(spreads(weighed)):
         weights = np.array(list(spread.values()))
         whole = float(weights[:, 0].sum())
-        if len(spread) < 2 or whole <= 0 or weights[:, 0].max() > (1 - SURE) * whole:
+        sure = len(spread) < 2 or weights[:, 0].max() > (1 - SURE) * whole
+        if whole <= 0 or (sure and not (ref.role == "total" and weighed.probability_astray > SURE)):
             continue
         at = weights[:, 0] > 0
         shares, wrong = weights[at, 0] / whole, np.minimum(weights[at, 1] / weights[at, 0], 1.0)
@@ -69,7 +70,8 @@ _FIELDS: Final[tuple[Literal["unit_price", "line_total", "quantity"], ...]] = (
 def spreads(weighed: Weighed) -> Iterator[tuple[BoxRef, Spread]]:
     """For every box of the slip: what may be written in it; -1 is an empty box. And of every row, whether it is struck out."""
     holds = weighed.right[:, None] == np.array(weighed.written)[None, :]
-    ends = (weighed.fits.sum(axis=1), np.where(holds, 0.0, weighed.fits).sum(axis=1))
+    # A look at any box but the total leaves it open whether the boxes were found rightly.
+    ends = (weighed.explained, weighed.explained_wrong)
     onward = [weighed.chain.back(end) for end in ends]
     columns = np.stack(
         [weighed.weights.sum(axis=0), np.where(holds, 0.0, weighed.weights).sum(axis=0)], axis=1
@@ -95,7 +97,7 @@ def _row_spread(posteriors: list[list[tuple[Entries, chain.Floats]]], field: str
     for which, posterior in enumerate(posteriors):
         for entries, p in posterior:
             values = getattr(entries.ways, field)
-            distinct, inverse = np.unique(values, return_inverse=True)
+            distinct, inverse = chain.distinct(values)
             sums = np.bincount(inverse[entries.way], p, distinct.size)
             for value, weight in zip(distinct.tolist(), sums.tolist(), strict=True):
                 spread[value][which] += weight
@@ -118,7 +120,7 @@ def _struck_spread(posteriors: list[list[tuple[Entries, chain.Floats]]]) -> Spre
     spread: Spread = {0: np.zeros(2), 1: np.zeros(2)}
     for which, posterior in enumerate(posteriors):
         for entries, p in posterior:
-            struck = np.isin(entries.counted, (STRUCK, STRUCK_COUNTED))
+            struck = np.isin(entries.counted, CROSSED_OUT)
             spread[0][which] += p[~struck].sum()
             spread[1][which] += p[struck].sum()
     return spread

@@ -19,17 +19,35 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # A state is packed into one integer so that equal states are found by sorting: bits 0-29 the base, 30-59 the
-# drift, both about an offset, bit 60 the slip. Fifty lines of the largest amount stay inside.
+# drift, both about an offset, bit 60 the slip, bit 62 whether boxes were found wrongly. Fifty lines of the largest
+# amount stay inside.
 _OFFSET: Final = 1 << 29
 _DRIFT: Final = 1 << 30
 _SLIPPED: Final = 1 << 60
+_ASTRAY: Final = 1 << 62
+_BARRED: Final = np.int64(2 * _SLIPPED - 2 * _ASTRAY)
 START: Final = _OFFSET + _OFFSET * _DRIFT
 """The state before the first row: nothing summed, no drift, no slip."""
 
 
-def step(base: Ints, drift: Ints, slipped: Ints) -> Ints:
-    """Pack what a move adds to a state."""
-    return base + drift * _DRIFT + slipped * _SLIPPED
+def step(base: Ints, drift: Ints, slipped: Ints, astray: NDArray[np.bool_] | Ints | None = None) -> Ints:
+    """Pack what a move adds to a state; `astray` says whether boxes were found wrongly."""
+    steps = base + drift * _DRIFT + slipped * _SLIPPED
+    return steps if astray is None else steps + astray * _ASTRAY
+
+
+def distinct(numbers: Ints) -> tuple[Ints, Ints]:
+    """The different ones among `numbers` (N,), ascending, and the place of each number's own among them, (N,).
+
+    What NumPy's ``unique`` gives, in half its time on the short arrays that slips make.
+    """
+    order = numbers.argsort(kind="stable")
+    ordered = numbers[order]
+    first = np.ones(ordered.size, dtype=np.bool_)
+    np.not_equal(ordered[1:], ordered[:-1], out=first[1:])
+    where = np.empty(order.size, dtype=np.int64)
+    where[order] = first.cumsum() - 1
+    return ordered[first], where
 
 
 def base_of(states: Ints) -> Ints:
@@ -44,7 +62,13 @@ def drift_of(states: Ints) -> Ints:
 
 def slipped(states: Ints) -> NDArray[np.bool_]:
     """Whether the one slip that the sum may have is spent."""
-    return (states >> 60) > 0
+    found: NDArray[np.bool_] = (states & _SLIPPED) > 0
+    return found
+
+
+def astray(states: Ints) -> NDArray[np.bool_]:
+    """Whether a box before the total was found wrongly."""
+    return states >= _ASTRAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +182,7 @@ class Chain:
         if not reached.size:
             return
         mass = np.concatenate([arrival.mass for arrival in arrivals])
-        states, inverse = np.unique(reached, return_inverse=True)
+        states, inverse = distinct(reached)
         sums = np.bincount(inverse, mass, states.size).astype(np.float64)
         if states.size > MOST_STATES:
             chosen = np.sort(np.argpartition(-sums, MOST_STATES)[:MOST_STATES])
@@ -246,8 +270,8 @@ def _arrive(source: Hashable, group: Group, chosen: Ints, moves: Moves, threshol
         steps, weights = steps[chosen], weights[chosen]
     reached = group.states + (steps if steps.ndim == 2 else steps[:, None])
     mass = group.mass * (weights if weights.ndim == 2 else weights[:, None])
-    # A second slip in one sum is barred, not dropped.
-    mass[reached >= 2 * _SLIPPED] = 0.0
+    # A second slip in one sum is barred, not dropped; so is a second box found wrongly, which turns the sign.
+    mass[(reached & _BARRED) != 0] = 0.0
     kept = np.flatnonzero(mass > threshold)
     states, masses = reached.ravel()[kept], mass.ravel()[kept]
     lost = max(float(mass.sum()) - float(masses.sum()), 0.0)

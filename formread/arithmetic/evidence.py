@@ -250,9 +250,15 @@ class Box:
             return 0.0
         if not isinstance(value, int):
             return MISREAD_BLANK
-        likely = (1 - MISREAD_ONE_DIGIT - MISREAD_CUT) * breadth(value)
-        if isinstance(self.top, int) and one_digit_apart(value, self.top):
-            likely += MISREAD_ONE_DIGIT / (9 * len(str(value)))
-        if isinstance(self.top, int) and not self.counts and cut_to(value, self.top):
-            likely += MISREAD_CUT / 3
-        return likely
+        return _misread(value, self.top if isinstance(self.top, int) else -1, self.counts)
+
+
+@lru_cache(maxsize=1 << 16)
+def _misread(value: int, top: int, counts: bool) -> float:
+    """How probable a number is where the reader was wrong in a way it did not foresee; `top` is its best, -1 for none."""
+    likely = (1 - MISREAD_ONE_DIGIT - MISREAD_CUT) * breadth(value)
+    if top >= 0 and one_digit_apart(value, top):
+        likely += MISREAD_ONE_DIGIT / (9 * len(str(value)))
+    if top >= 0 and not counts and cut_to(value, top):
+        likely += MISREAD_CUT / 3
+    return likely

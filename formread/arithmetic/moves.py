@@ -7,6 +7,7 @@ from typing import Final, Literal
 import numpy as np
 
 from formread.arithmetic import chain
+from formread.arithmetic.astray import Block, written_given_astray
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import all_chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
@@ -19,14 +20,21 @@ LEAST_MOVE: Final = 1e-8
 """Moves below this share of their stage are dropped. What they could bring is far below the least
 probability that any verdict turns on."""
 
-COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED = range(5)
-"""How a row entered the customer's sum. Only the first and the fourth are right."""
+WAYS_IN: Final = 6
+COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN = range(WAYS_IN)
+"""How a row entered the customer's sum. Only the first, the fourth and the last are right; the last is crossed out and
+does not look so, which counts as found wrongly."""
+CROSSED_OUT: Final = (STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN)
 
-Charged = Literal["counted", "forgotten", "wrong_sign", "not_due"]
-"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be."""
+Charged = Literal["counted", "forgotten", "wrong_sign", "not_due", "no_charge"]
+"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be; ``no_charge``: not at
+all and rightly so, for what stands in the box is nothing to pay."""
 
 PERCENT_READ: Final = 0.995
 """How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
+OTHER_IS_CHARGE: Final = 0.5
+"""How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
+is included, a number of pieces or a page's total. Assumption."""
 WRITTEN: Final = 0.5
 """How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
@@ -128,7 +136,7 @@ def row_stage(
         # Without a ditto mark the context changes nothing but what is carried on.
         ways = made.of(place, above)
         targets = _contexts(ways, above, repeats)
-        stage[context] = _entries([ways], [row.struck], [targets], sums)[0]
+        stage[context] = _entries([ways], [row], [targets], sums)[0]
     # One factor for all contexts: how well the row fits each of them tells them apart.
     most = max(float(some.moves.weights.sum()) + some.moves.dropped for some in stage.values())
     return {context: _scaled(some, 1 / most) for context, some in stage.items()}
@@ -142,7 +150,7 @@ def plain_entries(rows: Sequence[Row], made: MadeWays, sums: SlipShares) -> dict
         if not any(row.repeats) and (place + 1 == len(rows) or not any(rows[place + 1].repeats))
     ]
     ways = [made.of(place, None) for place in alone]
-    found = _entries(ways, [rows[place].struck for place in alone], [None] * len(alone), sums)
+    found = _entries(ways, [rows[place] for place in alone], [None] * len(alone), sums)
     return {
         place: _scaled(some, 1 / max(float(some.moves.weights.sum()) + some.moves.dropped, 1e-300))
         for place, some in zip(alone, found, strict=True)
@@ -181,26 +189,26 @@ def _shown(number: int) -> int | None:
     return None if number == BLANK else number
 
 
-_SPENT: Final = np.array([0, 1, 1, 0, 1], dtype=np.int64)
+_SPENT: Final = np.array([0, 1, 1, 0, 1, 0], dtype=np.int64)
 """By how a row entered the sum: whether that spends the one slip that the sum may have."""
 
 
 def _entries(
-    rows: Sequence[Ways],
-    struck: Sequence[float],
+    made: Sequence[Ways],
+    rows: Sequence[Row],
     contexts: Sequence[list[Context | None] | None],
     sums: SlipShares,
 ) -> list[Entries]:
     """The entries of several rows at once; what each way carries on (None: nothing) is in `contexts`."""
-    if not rows:
+    if not made:
         return []
-    sizes = np.array([ways.weight.size for ways in rows])
-    which = np.repeat(np.arange(len(rows)), sizes)
-    empty = np.concatenate([ways.empty for ways in rows])
+    sizes = np.array([ways.weight.size for ways in made])
+    which = np.repeat(np.arange(len(made)), sizes)
+    empty = np.concatenate([ways.empty for ways in made])
     right, summed, weighs = (
-        np.concatenate([getattr(ways, name) for ways in rows]) for name in ("right", "summed", "weight")
+        np.concatenate([getattr(ways, name) for ways in made]) for name in ("right", "summed", "weight")
     )
-    gone_share = np.where(empty, 0.0, np.array(struck)[which])
+    gone_share = np.where(empty, 0.0, np.array([row.struck for row in rows])[which])
     stands, gone = weighs * (1 - gone_share), weighs * gone_share
     slips = np.where(empty, 0.0, stands) / max(sums.rows, 1.0)
     nothing = np.zeros_like(summed)
@@ -212,21 +220,22 @@ def _entries(
             gone,
             # The share holds for a slip that has such a row at all; here it is asked of one that is crossed out.
             gone * sums.of("struck_counted") / max(sums.struck, LEAST_MOVE),
+            np.where(empty, 0.0, stands) * np.array([row.unseen for row in rows])[which],
         ]
     )
-    base = np.concatenate([summed, nothing, 2 * summed, nothing, summed])
-    drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed])
-    counted = np.repeat(np.arange(5), summed.size)
-    row = np.tile(which, 5)
-    whole = np.bincount(row, weight, len(rows))
+    base = np.concatenate([summed, nothing, 2 * summed, nothing, summed, nothing])
+    drift = np.concatenate([summed - right, -right, 2 * summed - right, nothing, summed, nothing])
+    counted = np.repeat(np.arange(WAYS_IN), summed.size)
+    row = np.tile(which, WAYS_IN)
+    whole = np.bincount(row, weight, len(made))
     kept = np.nonzero(weight > LEAST_MOVE * whole[row])[0]
-    steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]])
+    steps = chain.step(base[kept], drift[kept], _SPENT[counted[kept]], counted[kept] == STRUCK_UNSEEN)
     number: dict[Context | None, int] = {None: 0}
     target = np.zeros(kept.size, dtype=np.int64)
     if any(some is not None for some in contexts):
         every = [c for some, size in zip(contexts, sizes, strict=True) for c in some or [None] * size]
         numbers = np.array([number.setdefault(context, len(number)) for context in every], dtype=np.int64)
-        target = np.tile(numbers, 5)[kept]
+        target = np.tile(numbers, WAYS_IN)[kept]
     targets = list(number)
     order = np.lexsort((steps, target, row[kept]))
     steps, target, kept = steps[order], target[order], kept[order]
@@ -238,13 +247,13 @@ def _entries(
     share = weight[kept] / totals[move]
     way = kept % summed.size - np.concatenate([[0], np.cumsum(sizes)[:-1]])[row]
     counted = counted[kept]
-    first = np.searchsorted(row, np.arange(len(rows) + 1)).tolist()
-    made = []
-    for i, ways in enumerate(rows):
+    first = np.searchsorted(row, np.arange(len(made) + 1)).tolist()
+    found = []
+    for i, ways in enumerate(made):
         part = slice(first[i], first[i + 1])
         moves = slice(int(move[first[i]]), int(move[first[i + 1] - 1]) + 1)
         led = target[part][new[part]]
-        made.append(
+        found.append(
             Entries(
                 moves=chain.Moves(
                     steps[part][new[part]],
@@ -259,7 +268,7 @@ def _entries(
                 share=share[part],
             )
         )
-    return made
+    return found
 
 
 @dataclass(slots=True)
@@ -319,6 +328,9 @@ def charge_stage(
             rows.append((added, added - owed, 1, np.where(alike, 0.0, fits), amount, "not_due"))
             # Where the charge is not trusted, what is written is what counts, due or not.
             counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - charge.trust) * weight)]
+        if charge.ref.role == "other" and added:
+            rows.append((0, 0, 0, (1 - OTHER_IS_CHARGE) * weight, amount, "no_charge"))
+            counts = [(added, OTHER_IS_CHARGE * weight)]
         for owing, share in counts:
             rows.append((added, added - owing, 0, share, amount, "counted"))
             if added:
@@ -354,8 +366,17 @@ def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chai
     return found
 
 
-def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.Moves, tuple[int | None, ...]]:
+def goods_stage(
+    box: Box, states: chain.Ints, sums: SlipShares, doubt: float, block: Block
+) -> tuple[chain.Moves, tuple[int | None, ...]]:
     """The goods box: what is written there, right or not, is what the customer goes on with.
+
+    Parameters
+    ----------
+    doubt
+        How probably boxes were found wrongly: then the goods' own box, and not the rows, says what the goods come to.
+    block
+        What else was found: the box may be the total's.
 
     Returns
     -------
@@ -369,8 +390,13 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
     weights: list[chain.Floats] = []
     meaning: list[int | None] = []
     numbers = [value for value in box.weights if isinstance(value, int)]
-    distinct, inverse = np.unique(base, return_inverse=True)
-    given = written_given_sums(np.array(numbers, dtype=np.int64), distinct, sums)[inverse]
+    distinct, inverse = chain.distinct(base)
+    written = np.array(numbers, dtype=np.int64)
+    # Before the charges, they are missing from what the total would be: with their signs turned.
+    turned = replace(block, charges=tuple(-charge for charge in block.charges), goods=False)
+    given = written_given_sums(written, distinct, sums)[inverse]
+    lost = doubt * written_given_astray(written, distinct, turned)[inverse]
+    lost[chain.slipped(states)] = 0.0
     for value, weight in box.weights.items():
         if not isinstance(value, int):
             steps.append(np.zeros_like(states))
@@ -383,6 +409,12 @@ def goods_stage(box: Box, states: chain.Ints, sums: SlipShares) -> tuple[chain.M
         steps.append(chain.step(apart, apart, wrong))
         weights.append(fits * (weight / breadth(value)))
         meaning.append(value)
+        if doubt:
+            steps.append(
+                chain.step(apart, -chain.drift_of(states), np.zeros_like(states), np.ones_like(states))
+            )
+            weights.append(lost[:, numbers.index(value)] * (weight / breadth(value)))
+            meaning.append(value)
     stacked = np.stack(weights)
     most = max(float(stacked.sum(axis=0).max()), 1e-300)
     return chain.Moves(np.stack(steps), stacked / most), tuple(meaning)

@@ -24,24 +24,26 @@ SWAP_OF_NEIGHBOURS: Final = 0.85
 """Of the swaps, those of two neighbouring digits; the rest have one digit between them. Assumption."""
 SLIDE_OF_ONE: Final = 0.9
 """Of the decimal slides, those by one place; the rest are by two. Assumption."""
-UNKNOWN_NEAR: Final = 0.7
+UNKNOWN_NEAR: Final = 0.95
 """Of the slips of no known kind, those whose size is spread evenly on a scale of magnitudes about the right
 sum; the rest are any number at all. Assumption."""
 MAGNITUDES: Final = log(LARGEST_AMOUNT) + 0.5772156649
 """The sum of 1/n over all differences, which makes the near slips a distribution."""
 
 
-def unknown(written: int, right: int) -> float:
-    """Probability that a slip of no known kind turns `right` into `written`."""
+def unknown(written: int, right: int, near_share: float = UNKNOWN_NEAR) -> float:
+    """Probability that a slip of no known kind turns `right` into `written`; `near_share` of such slips are near."""
     near = 0.5 / (abs(written - right) * MAGNITUDES) if written != right else 0.0
-    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadth(written)
+    return near_share * near + (1 - near_share) * breadth(written)
 
 
-def unknowns(written: NDArray[np.int64], rights: NDArray[np.int64]) -> NDArray[np.float64]:
-    """:func:`unknown` for many pairs at once, both of shape (N,)."""
+def unknowns(
+    written: NDArray[np.int64], rights: NDArray[np.int64], near_share: float = UNKNOWN_NEAR
+) -> NDArray[np.float64]:
+    """:func:`unknown` for many pairs at once, both of shape (N,); `near_share` of them are near."""
     apart = np.abs(rights - written).astype(np.float64)
     near = np.where(apart > 0, 0.5 / (np.maximum(apart, 1.0) * MAGNITUDES), 0.0)
-    return UNKNOWN_NEAR * near + (1 - UNKNOWN_NEAR) * breadths(written)
+    return near_share * near + (1 - near_share) * breadths(written)
 
 
 Places = tuple[NDArray[np.int64], NDArray[np.float64]]

@@ -10,6 +10,9 @@ from formread.slips import Verdict
 NAMED: float = 0.5
 """A kind of slip is named only from this posterior on."""
 
+ASTRAY: float = 0.2
+"""From this probability on that boxes were found wrongly, that is what is said of an unsure slip."""
+
 HAND_TOLD = "How this hand writes its other figures decided it."
 
 _CHARGE_WORDS = {
@@ -55,6 +58,8 @@ class Found:
         (row, share): the row was left out of the sum, taken twice, or counted although it is crossed out.
     goods
         The goods total as written, None where there is none.
+    astray
+        Probability that the boxes were found wrongly.
     total_slip
         (kind, the sum it was made from, share): a slip in adding up or writing down the total.
     """
@@ -67,6 +72,7 @@ class Found:
     goods: int | None = None
     total_slip: tuple[str, int, float] | None = None
     blank: bool = False
+    astray: float = 0.0
 
 
 def put_in_words(
@@ -91,12 +97,7 @@ def put_in_words(
             return None, f"The total holds, but look at the lines: {'; '.join(lines)}."
         return None, "The lines come to the written total."
     if verdict == "unsure":
-        return None, (
-            f"Written {format_plain(written, unit)}, the lines seem to come to "
-            f"{format_plain(computed, unit)}; a misreading would explain it as well."
-            if written != computed
-            else f"It seems to come to the written {format_plain(written, unit)}, but a box is hard to read."
-        )
+        return None, _doubt(written, computed, found.astray, unit)
     kind, sentence = _kind(written, found, unit)
     parts = [part for part in ("; ".join(lines), sentence) if part]
     if not parts:
@@ -105,6 +106,18 @@ def put_in_words(
     if kind is None and lines:
         kind = "product"
     return kind, f"{text}."
+
+
+def _doubt(written: int, computed: int, astray: float, unit: Currency) -> str:
+    one, other = format_plain(written, unit), format_plain(computed, unit)
+    if written == computed:
+        return f"It seems to come to the written {one}, but a box is hard to read."
+    if astray >= ASTRAY:
+        return (
+            f"The total reads {one}, the lines and charges that were found come to {other}: a row or a charge may "
+            "have been missed, or the total read from the wrong box."
+        )
+    return f"Written {one}, the lines seem to come to {other}; a misreading would explain it as well."
 
 
 def price_taken(row: int, price: int, source: Source, unit: Currency) -> str:

@@ -120,6 +120,11 @@ class Judgement:
         Why, in plain words.
     at_stake
         Expected minor units lost by somebody if nothing is done.
+    misfit
+        How many times more probable the readings are if the boxes were found wrongly than if they were not: what
+        the slip testifies for the others of its pad.
+    doubt
+        How probable that was taken to be before the sums were looked at.
     asks
         For ``unsure``: the boxes that a person's look would help with, the one that settles most first.
     """
@@ -136,6 +141,8 @@ class Judgement:
     reason: str
     at_stake: int
     asks: tuple[BoxRef, ...] = ()
+    misfit: float = 1.0
+    doubt: float = 0.0
 
     @property
     def ask(self) -> BoxRef | None:

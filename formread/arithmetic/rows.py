@@ -31,6 +31,8 @@ small that a sum which needs the mark would be called wrong."""
 LEAST_READ: Final = 1e-10
 """Ways of reading a row that are less probable than this, before what they say of each other, are passed
 over: two boxes misread in unforeseen ways at once."""
+PRICE_NEAR: Final = 0.7
+"""Of the prices that are not the list's, those of about its size. Assumption."""
 LIKELY: Final = 1e-4
 """Readings below this are not worth deriving further questions from."""
 
@@ -46,11 +48,15 @@ class Row:
     readings: LineReadings
     listed: tuple[tuple[Listed, float], ...] = ()
     """What the row's code says of the product: (what is known, probability), the rest unknown."""
+    unseen: float = 0.0
+    """How probably the row is crossed out without looking so (:mod:`formread.arithmetic.astray`)."""
     quantity: Box = field(init=False)
     unit_price: Box = field(init=False)
     line_total: Box = field(init=False)
 
     def __post_init__(self) -> None:
+        if self.readings.struck_out in (0.0, 1.0):
+            self.unseen = 0.0  # somebody has looked
         self.quantity = Box(self.readings.quantity, LARGEST_QUANTITY)
         self.unit_price = Box(self.readings.unit_price)
         self.line_total = Box(self.readings.line_total)
@@ -180,15 +186,7 @@ class Row:
         unlisted = np.ones(weight.size)
         count = np.where(read.quantity < 0, 1, read.quantity)
         for known, p in self.listed:
-            costs = [
-                known.price * n if alone else known.cost(n, price)
-                for n, price, alone in zip(
-                    count.tolist(), read.unit_price.tolist(), lone.tolist(), strict=True
-                )
-            ]
-            at = np.array([k for k, cost in enumerate(costs) if cost is not None], dtype=np.int64)
-            at = at[lone[at] | (read.unit_price[at] >= 0)]
-            products = np.array([costs[k] for k in at.tolist()], dtype=np.int64)
+            at, products = _listed_costs(known, read, lone, count)
             parts.append((at, products, weight[at] * p))
             unlisted[at] -= p
         every = np.arange(weight.size)
@@ -210,8 +208,26 @@ class Row:
         for known, p in self.listed:
             followed = priors.price_followed if known.source == "list" else priors.pile_followed
             agrees = 1.0 if known.price == price else 0.0
-            speaks += p * (followed * agrees + (1 - followed) * unknown(price, known.price)) / spread
+            speaks += (
+                p * (followed * agrees + (1 - followed) * unknown(price, known.price, PRICE_NEAR)) / spread
+            )
         return speaks
+
+
+def _listed_costs(known: Listed, read: Read, lone: NDArray[np.bool_], count: Ints) -> tuple[Ints, Ints]:
+    """Where the list says what a row comes to, and what: (places, minor units)."""
+    at = np.nonzero(lone)[0]
+    products = known.price * count[at]
+    if not known.offers:
+        return at, products
+    priced = np.nonzero(~lone & (read.unit_price >= 0))[0]
+    costs = [
+        known.cost(n, price)
+        for n, price in zip(count[priced].tolist(), read.unit_price[priced].tolist(), strict=True)
+    ]
+    cheaper = np.array([cost is not None for cost in costs], dtype=np.bool_)
+    bargains = np.array([cost for cost in costs if cost is not None], dtype=np.int64)
+    return np.concatenate([at, priced[cheaper]]), np.concatenate([products, bargains])
 
 
 class MadeWays:
@@ -228,8 +244,10 @@ class MadeWays:
 
     def of(self, place: int, above: Context | None) -> Ways:
         """The ways of one row, given what ditto marks in it repeat."""
-        self._make([(place, above)])
-        return self._made[place, self._rows[place].key(above)]
+        key = (place, self._rows[place].key(above))
+        if key not in self._made:
+            self._make([(place, above)])
+        return self._made[key]
 
     def _make(self, wanted: Sequence[tuple[int, Context | None]]) -> None:
         keys: list[tuple[int, Key]] = []

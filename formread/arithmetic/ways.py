@@ -37,6 +37,8 @@ class Ways:
         What a customer who trusts the row takes into the sum.
     weight
         How probable the way is, up to one factor for the row.
+    coherent
+        How many times more probable the row's numbers are as quantity, price and line total than as any numbers.
     """
 
     quantity: Ints
@@ -45,6 +47,7 @@ class Ways:
     right: Ints
     summed: Ints
     weight: Floats
+    coherent: float = 1.0
 
     @property
     def empty(self) -> NDArray[np.bool_]:
@@ -126,6 +129,7 @@ def weigh(rows: Sequence[Read], priors: Priors) -> list[Ways]:
         for name in ("quantity", "unit_price", "line_total", "product", "weight")
     )
     sizes = np.array([row.weight.size for row in rows])
+    read = [float(row.weight.sum()) for row in rows]
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     right = np.where(product >= 0, product, np.maximum(t, 0))
     checked = (p >= 0) & (t >= 0)
@@ -147,12 +151,15 @@ def weigh(rows: Sequence[Read], priors: Priors) -> list[Ways]:
     summed = np.where(t >= 0, t, right)
     weight[~worth] = 0.0
     made = []
-    for start, end in zip(starts.tolist(), np.cumsum(sizes).tolist(), strict=True):
+    for start, end, whole in zip(starts.tolist(), np.cumsum(sizes).tolist(), read, strict=True):
         kept = start + np.nonzero(weight[start:end])[0]
         if kept.size > MOST_WAYS:
             kept = np.sort(kept[np.argsort(-weight[kept], kind="stable")[:MOST_WAYS]])
         made.append(
-            Ways(q[kept], p[kept], t[kept], right[kept], summed[kept], weight[kept])
+            Ways(
+                *(q[kept], p[kept], t[kept], right[kept], summed[kept], weight[kept]),
+                float(weight[kept].sum()) / max(whole, 1e-300),
+            )
             if kept.size
             else no_way()
         )

@@ -6,7 +6,15 @@ from typing import Final
 import numpy as np
 
 from formread.arithmetic import chain
-from formread.arithmetic.evidence import Box, breadth
+from formread.arithmetic.astray import (
+    DOUBT,
+    STRUCK_UNSEEN,
+    WRONG_TOO,
+    Block,
+    columns_astray,
+    written_given_astray,
+)
+from formread.arithmetic.evidence import Box, breadth, breadths
 from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
     PERCENT_READ,
@@ -30,13 +38,16 @@ from formread.record import Reading
 KEEP: Final = 1e-8
 """Running totals below this share of all are dropped. What they could still have brought is summed into
 ``Chain.lost``, and stays far below the least probability (0.1 %) that a verdict turns on."""
+LEAST_SUM: Final = 1e-5
+"""Sums that are less probable than this beside the likeliest explain no total of a slip that is astray: what is then
+read is spread so widely that any sum explains it about as well."""
 SURELY_EMPTY: Final = 1e-7
 """A row that holds something with less than this probability is passed over."""
 ASKED_SUMS: Final = 6
 """Most probable sums that the total's box is asked about."""
 ASKED_DIFFERENCES: Final = 2
 """Most probable written totals whose difference from the sum each row is asked about."""
-HOLDS: Final = 1e-4
+HOLDS: Final = 5e-4
 """A sum that holds this surely on what was asked so far needs no further questions: whatever else could be
 asked would only offer other ways for it to hold."""
 CHARGE_SIGNS: Final = {"brought": 1, "delivery": 1, "other": 1, "discount": -1, "deposit": -1}
@@ -54,11 +65,12 @@ class Weighed:
         priors: Priors,
         terms: Terms = NO_TERMS,
         carried: Sequence[int] = (),
+        doubt: float = DOUBT,
     ) -> None:
         self.priors = priors
         self._asking = True
         self.carried = frozenset(carried)
-        rows = [Row(line, listed(line, known)) for line in slip.lines]
+        rows = [Row(line, listed(line, known), STRUCK_UNSEEN.value) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
         self.charges = [
             _charge(BoxRef(total.kind, nth=_nth(slip, place)), total, terms)
@@ -71,6 +83,8 @@ class Weighed:
         self.goods = next((Box(total.reading) for total in slip.totals if total.kind == "goods"), None)
         self.total_nth, total = _last_written([box.reading for box in slip.totals if box.kind == "total"])
         self.total = Box(total)
+        # A person who has looked at the total has seen the slip: what was found on it is what is there.
+        self.doubt = 0.0 if self.total.fact else doubt
         for row in self.rows:
             row.ask()
         self._ways = MadeWays(self.rows, priors)
@@ -130,7 +144,9 @@ class Weighed:
         if self.goods is not None:
             if self._asking:
                 self._ask_goods()
-            moves, self.goods_meaning = goods_stage(self.goods, self.chain.last.states, self.sums)
+            moves, self.goods_meaning = goods_stage(
+                self.goods, self.chain.last.states, self.sums, self.doubt, self._block()
+            )
             self.chain.advance({None: moves})
         charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
         self.charge_stages: list[ChargeStage] = []
@@ -160,7 +176,7 @@ class Weighed:
             self.goods.ask(value)
 
     def _likely_sums(self) -> list[int]:
-        values, inverse = np.unique(np.concatenate([self.base, self.right]), return_inverse=True)
+        values, inverse = chain.distinct(np.concatenate([self.base, self.right]))
         weights = np.bincount(inverse, np.concatenate([self.mass, self.mass]), values.size).astype(np.float64)
         return [int(value) for value in values[_likeliest(weights, ASKED_SUMS)]]
 
@@ -168,7 +184,7 @@ class Weighed:
         """Weigh every written total against every sum."""
         self.written = [v for v in self.total.weights if isinstance(v, int)]
         self.fits = np.zeros((self.base.size, len(self.written)))
-        distinct, inverse = np.unique(self.base, return_inverse=True)
+        distinct, inverse = chain.distinct(self.base)
         spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
         given = written_given_sums(np.array(self.written, dtype=np.int64), distinct, self.sums)[inverse]
         for k, written in enumerate(self.written):
@@ -178,8 +194,30 @@ class Weighed:
             fits = (1 - spite) * fits + spite * (self.right == written)
             speaks = self.total.weights[written] / breadth(written)
             self.fits[:, k] = fits * speaks
-        self.weights = self.mass[:, None] * self.fits
-        self.whole = float(self.weights.sum())
+        self._go_astray()
+
+    def _go_astray(self) -> None:
+        """Weigh every written total against every sum once more, as if the boxes had been found wrongly."""
+        written = np.array(self.written, dtype=np.int64)
+        likely = self.mass >= LEAST_SUM * self.mass.max(initial=0.0)
+        given = np.zeros(self.fits.shape)
+        distinct, inverse = chain.distinct(self.base[likely])
+        given[likely] = written_given_astray(written, distinct, self._block())[inverse]
+        speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
+        early = chain.astray(self.chain.last.states)
+        fits = self.mass[:, None] * self.fits
+        sound = np.where(early[:, None], 0.0, fits)
+        unspent = np.where(self.spent | early, 0.0, self.mass)[:, None]
+        columns = columns_astray(list(self._coherent()))
+        # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
+        loose = unspent * (speaks * breadths(written))
+        astray = unspent * given * speaks + columns / 2 * (sound + loose)
+        self.weights = (1 - self.doubt) * sound
+        self.astray = self.doubt * astray + fits - sound
+        before = float(self.astray.sum()) / self.doubt if self.doubt else float(astray.sum())
+        self.misfit = before / max(float(sound.sum()), 1e-300)
+        self.sound = float(self.weights.sum())
+        self.whole = self.sound + float(self.astray.sum())
 
     def _ask_across(self) -> bool:
         """Ask each row about what would make the sum hold; say whether there was anything to ask."""
@@ -214,7 +252,43 @@ class Weighed:
         if self.whole <= 0:
             return 1.0
         holds = self.right[:, None] == np.array(self.written)[None, :]
-        return float(np.clip(1 - self.weights[holds].sum() / self.whole, 0.0, 1.0))
+        right = self.weights[holds].sum() + (1 - WRONG_TOO) * (self.whole - self.sound)
+        return float(np.clip(1 - right / self.whole, 0.0, 1.0))
+
+    def _block(self) -> Block:
+        """What was found in the totals block, as it is read."""
+        return Block(
+            tuple(c.sign * c.box.top for c in self.charges if isinstance(c.box.top, int)),
+            goods=self.goods is not None and isinstance(self.goods.top, int),
+            added=any(c.sign > 0 for c in self.charges),
+            taken=any(c.sign < 0 for c in self.charges),
+        )
+
+    def _coherent(self) -> Iterator[float]:
+        """Of every row with a price and a line total, and no ditto mark: how well they go together."""
+        for place, row in enumerate(self.rows):
+            numbers = isinstance(row.unit_price.top, int) and isinstance(row.line_total.top, int)
+            if numbers and not any(row.repeats):
+                yield self._ways.of(place, None).coherent
+
+    @property
+    def explained(self) -> chain.Floats:
+        """How well each end state (N,) explains what is written in the total, boxes found wrongly or not."""
+        found: chain.Floats = (self.weights + self.astray).sum(axis=1) / np.maximum(self.mass, 1e-300)
+        return found
+
+    @property
+    def explained_wrong(self) -> chain.Floats:
+        """The same, where the total is wrong."""
+        holds = self.right[:, None] == np.array(self.written)[None, :]
+        wrong = np.where(holds, 0.0, self.weights).sum(axis=1) + WRONG_TOO * self.astray.sum(axis=1)
+        found: chain.Floats = wrong / np.maximum(self.mass, 1e-300)
+        return found
+
+    @property
+    def probability_astray(self) -> float:
+        """Probability that the boxes were found wrongly."""
+        return 1 - self.sound / max(self.whole, 1e-300)
 
     @property
     def error_bound(self) -> float:

@@ -16,10 +16,12 @@ import cv2
 import numpy as np
 
 from formread.arithmetic import BoxRef, Facts, PilePrices, confirm
+from formread.arithmetic.astray import DOUBT, touched
 from formread.arithmetic.record import BoxRole
 from formread.layout.record import Box, Layout, Rectangle
 from formread.pile.codec import decode, encode
 from formread.pile.gather import PhotoFile
+from formread.pile.pool import pool_doubts
 from formread.pile.record import Outcome, ReadPhoto, ReadSlip
 from formread.pile.run import NOTHING, Known, judge_slip
 from formread.pile.store import Answer, NewSlip, PhotoRow, SlipRow, Store
@@ -29,6 +31,9 @@ from formread.slips import Problem, Report, Slip
 SMALL_WIDTH: Final = 520
 """Pixels across a slip's small picture: sharp on a phone, 30 kB."""
 _SMALL_QUALITY: Final = 72
+
+DOUBTED_ALIKE: Final = 0.2
+"""Doubts of a pad that differ by this share of them are alike: no answer is judged again for less."""
 
 HAND, NUMBER, CUSTOMER = "hand", "number", "customer"
 """What a person can answer besides what stands in a box: the whole slip, its number, who ordered."""
@@ -164,7 +169,7 @@ class Piles:
         slips, known = [], self._known(photo.pile)
         for one in read.slips:
             named = replace(one, photo=photo.name, sheet_jpeg=b"")
-            outcome = _outcome(named, (), {}, known)
+            outcome = _outcome(named, (), {}, known, DOUBT)
             slips.append(
                 NewSlip(encode(named), encode(outcome), one.sheet_jpeg, small_picture(one.sheet_jpeg))
             )
@@ -218,7 +223,7 @@ class Piles:
             return KeptSlip(row.id, row.photo, outcome), last
 
     def refresh(self, pile: int, *, every: bool = False) -> bool:
-        """Learn the pile's prices anew and judge again every slip that they touch; say whether any changed.
+        """Learn anew what the slips say of each other, and judge again those that it touches; say whether any changed.
 
         Parameters
         ----------
@@ -226,20 +231,26 @@ class Piles:
             Judge all slips again: what is known beside them has changed.
         """
         answers = self.store.answers(pile)
-        known = []
+        known, layouts, misfits = [], [], []
         for row in self.store.slips(pile):
             read = self.reading(row.id)
             if read is not None:
                 known.append((row.id, confirm(read.readings, facts_of(answers.get(row.id, [])))))
+                layouts.append(read.layout)
+                misfits.append(_decoded(row.outcome).judgement.misfit)
         prices = PilePrices([readings for _, readings in known])
         changed = False
-        for at, readings in known:
+        for (at, readings), doubt in zip(known, pool_doubts(layouts, misfits), strict=True):
             learned = prices.for_slip(readings)
             with self._lock:
                 now = self.store.slip(at)
-                if now is None or (dict(now.learned) == learned and not every):
+                if now is None:
                     continue
-                outcome = self._judge(replace(now, learned=learned), self.store.answers_of(at))
+                judged = _decoded(now.outcome).judgement
+                alike = abs(doubt - judged.doubt) <= DOUBTED_ALIKE * doubt or not touched(judged, doubt)
+                if dict(now.learned) == learned and alike and not every:
+                    continue
+                outcome = self._judge(replace(now, learned=learned), self.store.answers_of(at), doubt)
                 self.store.keep_outcome(now, learned, encode(outcome))
                 changed = True
         return changed
@@ -250,11 +261,12 @@ class Piles:
             self._readings.clear()
             _decoded.cache_clear()
 
-    def _judge(self, row: SlipRow, answers: Sequence[Answer]) -> Outcome:
+    def _judge(self, row: SlipRow, answers: Sequence[Answer], doubt: float | None = None) -> Outcome:
         read = self.reading(row.id)
         if read is None:
             raise ValueError("this slip was deleted")
-        return _outcome(read, answers, row.learned, self._known(row.pile))
+        doubt = _decoded(row.outcome).judgement.doubt if doubt is None else doubt
+        return _outcome(read, answers, row.learned, self._known(row.pile), doubt)
 
 
 def _kept(row: SlipRow) -> KeptSlip:
@@ -267,9 +279,11 @@ def _decoded(outcome: bytes) -> Outcome:
     return decode(outcome, Outcome)
 
 
-def _outcome(read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, int], known: Known) -> Outcome:
+def _outcome(
+    read: ReadSlip, answers: Sequence[Answer], learned: Mapping[str, int], known: Known, doubt: float
+) -> Outcome:
     facts: Facts = facts_of(answers)
-    slip, judgement = judge_slip(read, facts, learned, known)
+    slip, judgement = judge_slip(read, facts, learned, known, doubt=doubt)
     outcome = Outcome(slip, judgement)
     for answer in answers:
         match answer.box:

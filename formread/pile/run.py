@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
+from formread.arithmetic.astray import DOUBT, touched
 from formread.arithmetic.priors import STANDARD, Priors
 from formread.arithmetic.record import BoxRef, Judgement
 from formread.codes import normalise_code
@@ -16,7 +17,7 @@ from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
-from formread.pile.pool import pool_roles
+from formread.pile.pool import pool_doubts, pool_roles
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.twice import repeated
 from formread.slips import Charge, Line, Problem, Report, Slip
@@ -172,7 +173,7 @@ def judge_pile(
     known: Known = NOTHING,
     confirmed: Mapping[int, Facts] | None = None,
 ) -> Pile:
-    """Judge slips that were read, each with the others' prices as evidence.
+    """Judge slips that were read, with the others' prices as evidence, and with how their pad's sums hold.
 
     Parameters
     ----------
@@ -187,16 +188,23 @@ def judge_pile(
     readings = [confirm(slip.readings, facts.get(place, {})) for place, slip in enumerate(read)]
     pile = PilePrices(readings if known.pile_speaks else ())
     totals = _totals(readings if known.pile_speaks else ())
-    judged = [
-        judge_slip(
-            slip,
+
+    def judged_slip(place: int, doubt: float) -> tuple[Slip, Judgement]:
+        return judge_slip(
+            read[place],
             facts.get(place, {}),
-            pile.for_slip(one),
+            pile.for_slip(readings[place]),
             known,
             [total for other, total in totals if other != place],
+            doubt,
         )
-        for place, (slip, one) in enumerate(zip(read, readings, strict=True))
-    ]
+
+    judged = [judged_slip(place, DOUBT) for place in range(len(read))]
+    misfits = [judgement.misfit for _, judgement in judged]
+    pooled = pool_doubts([slip.layout for slip in read], misfits)
+    for place, doubt in enumerate(pooled if known.pile_speaks else ()):
+        if touched(judged[place][1], doubt):
+            judged[place] = judged_slip(place, doubt)
     slips, judgements = tuple(slip for slip, _ in judged), tuple(judgement for _, judgement in judged)
     return Pile(Report(currency, slips, tuple(problems)), tuple(read), judgements)
 
@@ -207,6 +215,7 @@ def judge_slip(
     learned: Mapping[str, int],
     known: Known = NOTHING,
     carried: Sequence[int] = (),
+    doubt: float = DOUBT,
 ) -> tuple[Slip, Judgement]:
     """Judge one slip of a pile whose prices were learned before.
 
@@ -220,6 +229,8 @@ def judge_slip(
         What is known beside the slips.
     carried
         Totals of the other slips, minor units: where a sum brought forward may be from.
+    doubt
+        How probably its boxes were found wrongly (:func:`formread.pile.pool.pool_doubts`).
     """
     readings = confirm(read.readings, facts)
     judgement = judge(
@@ -229,6 +240,7 @@ def judge_slip(
         pile=learned,
         terms=known.terms,
         carried=carried,
+        doubt=doubt,
         hand=known.hand_speaks,
         priors=known.priors,
     )

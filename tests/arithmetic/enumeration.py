@@ -7,7 +7,7 @@ may lead to. Only the probabilities of what is written in each box are taken fro
 
 from collections import defaultdict
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from math import log
 
 import numpy as np
@@ -25,10 +25,11 @@ def breadth(amount: int) -> float:
     return 1 / 7 / (10 if digits == 1 else 9 * 10.0 ** (digits - 1))
 
 
-def unknown(written: int, right: int) -> float:
+def unknown(written: int, right: int, near: float = 0.95) -> float:
     if written == right:
-        return 0.3 * breadth(written)
-    return 0.7 * 0.5 / (abs(written - right) * (log(LARGEST) + 0.5772156649)) + 0.3 * breadth(written)
+        return (1 - near) * breadth(written)
+    size = 0.5 / (abs(written - right) * (log(LARGEST) + 0.5772156649))
+    return near * size + (1 - near) * breadth(written)
 
 
 @cache
@@ -96,9 +97,9 @@ def line(written: int, quantity: int | None, price: int, priors: Priors) -> floa
 
 
 def ways(
-    weighed: Weighed, place: int, above: tuple[Value, ...]
+    weighed: Weighed, place: int, above: tuple[Value, ...], *, together: bool = True
 ) -> Iterator[tuple[tuple[Value, ...], int, int, float]]:
-    """(written, right, summed, weight) of one row."""
+    """(written, right, summed, weight) of one row; not `together`: as if its numbers had nothing to do with each other."""
     row, priors = weighed.rows[place], weighed.priors
 
     def read(box: Weights, field: int) -> Iterator[tuple[Value, float]]:
@@ -124,61 +125,70 @@ def ways(
                     yield (q, p, t), t or 0, t or 0, weight
                     continue
                 right = (1 if q is None else q) * p
-                if t is None:
+                if t is None or not together:
                     yield (q, p, t), right, right, weight
                     continue
                 yield (q, p, t), right, t, weight * line(t, q, p, priors) / breadth(t)
 
 
-def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, float]]:
-    """(summed, right, whether the sum is slipped in, weight) of every combination before the total."""
+def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, bool, float]]:
+    """(summed, right, whether the sum is slipped in, whether rows are astray, weight) of every combination before the total."""
     shares, wrong, rows, charged = slips(weighed)
     most_struck = max((row.struck for row in weighed.rows), default=1.0)
 
     def after_rows(
-        place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, weight: float
-    ) -> Iterator[tuple[int, int, bool, float]]:
+        place: int, above: tuple[Value, ...], summed: int, right: int, spent: bool, lost: bool, weight: float
+    ) -> Iterator[tuple[int, int, bool, bool, float]]:
         if place == len(weighed.rows):
-            yield summed, right, spent, weight
+            yield summed, right, spent, lost, weight
             return
-        struck = weighed.rows[place].struck
+        struck, unseen = weighed.rows[place].struck, weighed.rows[place].unseen
         for written, comes, taken, p in ways(weighed, place, above):
             empty = written == (None, None, None)
             below = above if empty else written
-            options = [(0, 0, False, 1.0)]
+            options = [(0, 0, False, False, 1.0)]
             if not empty:
                 left_out, twice = (wrong * shares[kind] / max(rows, 1.0) for kind in ("left_out", "twice"))
                 options = [
-                    (taken, comes, False, 1 - struck),
-                    (0, comes, True, (1 - struck) * left_out),
-                    (2 * taken, comes, True, (1 - struck) * twice),
-                    (0, 0, False, struck),
-                    (taken, 0, True, struck * wrong * shares["struck_counted"] / most_struck),
+                    (taken, comes, False, False, 1 - struck),
+                    (0, comes, True, False, (1 - struck) * left_out),
+                    (2 * taken, comes, True, False, (1 - struck) * twice),
+                    (0, 0, False, False, struck),
+                    (taken, 0, True, False, struck * wrong * shares["struck_counted"] / most_struck),
+                    (0, 0, False, True, (1 - struck) * unseen),
                 ]
-            for adds, truly, slip, q in options:
-                if not (spent and slip):
+            for adds, truly, slip, missed, q in options:
+                if not (spent and slip) and not (lost and missed):
                     yield from after_rows(
-                        place + 1, below, summed + adds, right + truly, spent or slip, weight * p * q
-                    )
+                        place + 1, below, summed + adds, right + truly, spent or slip, lost or missed, weight * p * q,
+                    )  # fmt: skip
 
-    for summed, right, spent, weight in after_rows(0, (None, None, None), 0, 0, False, 1.0):
-        for made, slipped, p in after_goods(weighed, summed, spent, shares, wrong):
-            yield from after_charges(weighed, 0, made, right, slipped, weight * p, shares, wrong, charged)
+    for summed, right, spent, lost, weight in after_rows(0, (None, None, None), 0, 0, False, False, 1.0):
+        for made, slipped, early, p in after_goods(weighed, summed, spent, shares, wrong):
+            if early and lost:
+                continue
+            truly = made if early else right
+            for ending in after_charges(weighed, 0, made, truly, slipped, weight * p, shares, wrong, charged):
+                yield (*ending[:3], early or lost, ending[3])
 
 
 def after_goods(
     weighed: Weighed, summed: int, spent: bool, shares: dict[str, float], wrong: float
-) -> Iterator[tuple[int, bool, float]]:
+) -> Iterator[tuple[int, bool, bool, float]]:
     if weighed.goods is None:
-        yield summed, spent, 1.0
+        yield summed, spent, False, 1.0
         return
+    charges = tuple(-c.sign * c.box.top for c in weighed.charges if isinstance(c.box.top, int))
     for value, p in weighed.goods.weights.items():
         if not isinstance(value, int):
-            yield summed, spent, p
+            yield summed, spent, False, p
         elif value == summed:
-            yield value, spent, p / breadth(value) * (1 - wrong)
+            yield value, spent, False, p / breadth(value) * (1 - wrong)
         elif not spent:
-            yield value, True, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+            yield value, True, False, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+        if isinstance(value, int) and not spent:
+            lost = weighed.doubt * given_astray(value, summed, charges, False, *seen(weighed))
+            yield value, False, True, p / breadth(value) * lost
 
 
 def after_charges(
@@ -208,6 +218,11 @@ def after_charges(
                 (charge.sign * owed, written != meant, q),
                 (added, False, 1 - charge.trust),
             ]
+        if charge.ref.role == "other" and added:
+            yield from after_charges(
+                weighed, place + 1, summed, right, spent, weight * p * 0.5, shares, wrong, charged
+            )
+            meanings = [(added, False, 0.5)]
         for owing, not_due, q in meanings:
             options = [(added, not_due, 1.0)]
             if added and not not_due:
@@ -256,12 +271,77 @@ def slips(weighed: Weighed) -> tuple[dict[str, float], float, float, float]:
     return {kind: share / whole for kind, share in shares.items()}, 1 - right, filled, charged
 
 
+def seen(weighed: Weighed) -> tuple[bool, bool]:
+    return any(c.sign > 0 for c in weighed.charges), any(c.sign < 0 for c in weighed.charges)
+
+
+def round_amount(amount: int) -> float:
+    if not 0 < amount <= 1000:
+        return 0.0
+    return sum(share * step / 1000 for step, share in ((50, 0.6), (5, 0.3), (1, 0.1)) if amount % step == 0)
+
+
+@lru_cache(maxsize=1 << 16)
+def given_astray(
+    written: int, summed: int, charges: tuple[int, ...], goods: bool, plus: bool, minus: bool
+) -> float:
+    """Probability of `written` where the boxes that were found come to `summed`, some having been found wrongly."""
+    found = 0.16 * unknown(written, summed, 0.5)
+    if written <= 0:
+        return found
+    missed, many, role = (0.005, 0.004, 0.015) if goods else (0.10, 0.08, 0.30)
+    apart = abs(written - summed)
+    if 20 <= apart <= 200_000:
+        found += (missed if written > summed else many) / apart / log(200_000.5 / 19.5)
+    charge, deduction = 0.10 * (0.3 if plus else 1), 0.06 * (0.3 if minus else 1)
+    found += charge * round_amount(written - summed) + deduction * 0.7 * round_amount(summed - written)
+    for percent in (5, 10, 15, 20, 25):
+        share = (summed * percent + 50) // 100
+        found += deduction * 0.3 / 5 * (share > 0 and written == summed - share)
+    charges = tuple(charge for charge in charges if charge)
+    for amount in charges:
+        found += role / 2 / len(charges) * ((written == summed - amount) + (written == summed - 2 * amount))
+    first_off = summed % int(10 ** (len(str(max(summed, 1))) - 1))
+    pounds = summed // 100
+    found += 0.13 / 2 * (first_off == written != summed)
+    for cut in (pounds * 100, summed * 100, summed // 10, pounds, summed * 10):
+        found += 0.13 / 2 / 5 * (cut == written != summed)
+    return float(found)
+
+
+def columns_astray(weighed: Weighed) -> float:
+    """How much more probable the rows are if their numbers have, from some row on, nothing to do with each other."""
+    none: tuple[Value, ...] = (None, None, None)
+    checked = [
+        place
+        for place, row in enumerate(weighed.rows)
+        if isinstance(row.unit_price.top, int) and isinstance(row.line_total.top, int)
+        if DITTO not in {*row.quantity.weights, *row.unit_price.weights, *row.line_total.weights}
+    ]
+    found = 0.0
+    for first in checked:
+        apart = 1.0
+        for place in checked[checked.index(first) :]:
+            together = sum(weight for *_, weight in ways(weighed, place, none))
+            loose = sum(weight for *_, weight in ways(weighed, place, none, together=False))
+            apart *= loose / together
+        found += apart / len(checked)
+    return 0.07 * found
+
+
 def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
     """Probability that the total is wrong, and the distribution of the right total."""
     shares, wrong, _, _ = slips(weighed)
+    charges = tuple(c.sign * c.box.top for c in weighed.charges if isinstance(c.box.top, int))
+    goods = weighed.goods is not None and isinstance(weighed.goods.top, int)
+    columns = columns_astray(weighed)
     whole = off = 0.0
     rights: dict[int, float] = defaultdict(float)
-    for summed, right, spent, weight in endings(weighed):
+
+    def lost_to(written: int, summed: int) -> float:
+        return given_astray(written, summed, charges, goods, *seen(weighed))
+
+    for summed, right, spent, early, weight in endings(weighed):
         for written, p in weighed.total.weights.items():
             if not isinstance(written, int):
                 continue
@@ -274,8 +354,14 @@ def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
             if not spent and summed != right:
                 spite = weighed.priors.total_in_spite
                 fits = (1 - spite) * fits + spite * (written == right)
-            mass = weight * p / breadth(written) * fits
-            whole += mass
-            off += mass * (written != right)
+            lost = weight * p / breadth(written) * fits
+            if early:
+                whole, off = whole + lost, off + 0.08 * lost
+                continue
+            mass = lost * (1 - weighed.doubt)
+            lost = 0.0 if spent else lost_to(written, summed) + columns / 2 * breadth(written)
+            lost = weighed.doubt * weight * p / breadth(written) * (lost + columns / 2 * fits)
+            whole += mass + lost
+            off += mass * (written != right) + lost * 0.08
             rights[right] += mass
     return off / whole, {right: mass / whole for right, mass in rights.items()}

@@ -23,6 +23,7 @@ from typing import Final, get_args
 import numpy as np
 
 from formread.arithmetic import Facts, PilePrices, judge
+from formread.arithmetic.astray import DOUBT, doubts, touched
 from formread.arithmetic.costs import STANDARD_COSTS
 from formread.arithmetic.record import BoxRef, Judgement, LineReadings, SlipReadings
 from formread.record import DITTO, Reading, Value
@@ -196,7 +197,7 @@ class Asked:
     pile: Mapping[str, int]
     hand: bool
 
-    def judge(self, readings: SlipReadings, facts: Facts | None = None) -> Judgement:
+    def judge(self, readings: SlipReadings, facts: Facts | None = None, doubt: float = DOUBT) -> Judgement:
         """Judge its readings."""
         return judge(
             readings,
@@ -206,6 +207,7 @@ class Asked:
             pile=self.pile,
             terms=self.slip.terms,
             carried=self.slip.carried,
+            doubt=doubt,
             hand=self.hand,
         )
 
@@ -228,20 +230,28 @@ def judged_pile(
         slip = simulate(rng, pile, wrong=bool(rng.random() < WRONG), mix=mix)
         read.append((slip, mix, read_slip(slip, reader, rng)))
     evidence = PilePrices([readings for _, _, readings in read])
+    asked = []
     for slip, mix, readings in read:
         told = {} if alone or prices else evidence.for_slip(readings)
-        yield one(Asked(slip, prices, told, hand), mix, readings)
+        start = time.process_time()
+        ask = Asked(slip, prices, told, hand)
+        judged = ask.judge(readings)
+        asked.append((ask, mix, readings, judged, time.process_time() - start))
+    trusted = [DOUBT] * len(asked) if alone else doubts([judged.misfit for _, _, _, judged, _ in asked])
+    for some, doubt in zip(asked, trusted, strict=True):
+        yield one(*some, doubt)
 
 
-def one(asked: Asked, mix: Mix, readings: SlipReadings) -> Outcome:
-    """Judge one slip."""
+def one(
+    asked: Asked, mix: Mix, readings: SlipReadings, judged: Judgement, seconds: float, doubt: float
+) -> Outcome:
+    """Judge one slip again, now that it is known how far its pile can be trusted."""
     slip = asked.slip
-    start = time.process_time()
-    judged = asked.judge(readings)
-    seconds = time.process_time() - start
+    if touched(judged, doubt):
+        judged = asked.judge(readings, doubt=doubt)
     after, settled = judged.computed_total, judged.verdict
     if judged.verdict == "unsure" and judged.ask is not None:
-        again = asked.judge(readings, look(slip, judged.ask))
+        again = asked.judge(readings, look(slip, judged.ask), doubt)
         after, settled = again.computed_total, again.verdict
     holds, total = forced(readings)
     return Outcome(slip, mix, judged, after, settled, *bare_flag(readings), not holds, total, seconds)

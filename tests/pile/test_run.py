@@ -4,7 +4,7 @@ import pytest
 
 from formread.arithmetic import BoxRef, Confirmed, Tabled
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalReading
-from formread.layout.record import Layout
+from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row
 from formread.pile.record import ReadSlip
 from formread.pile.run import Known, judge_pile
 from formread.pile.slip import printed_percent
@@ -76,3 +76,43 @@ def test_what_a_person_confirms_on_one_slip_settles_that_slip() -> None:
 )
 def test_a_percentage_is_taken_from_the_print_beside_its_box(label: str, percent: int | None) -> None:
     assert printed_percent(label) == percent
+
+
+def _drawn(pad: float, number: int, total: int, probability: float = 1.0) -> ReadSlip:
+    """A slip of a pad whose columns part at `pad` of its width, read as surely as a reader ever is."""
+    edge = round(1000 * pad)
+    boxes: tuple[tuple[ColumnRole, Box], ...] = (
+        ("unit_price", Box(Rectangle(0, 0, edge, 40))),
+        ("line_total", Box(Rectangle(edge, 0, 1000, 40))),
+    )
+    columns = (Column("unit_price", 0, edge), Column("line_total", edge, 1000))
+    layout = Layout(columns, (Row(1, boxes), Row(2, boxes)), (), probability=probability)
+
+    def sure(value: int) -> Reading:
+        return Tabled("amount", {value: 1 - 1e-6}, floor=1e-13)
+
+    price = 499 + 10 * number
+    line = LineReadings(1, Tabled("quantity", {2: 1 - 1e-6}), sure(price), sure(2 * price), struck_out=1e-8)
+    readings = SlipReadings((line,), (TotalReading("total", sure(2 * price + total)),))
+    return ReadSlip(f"{number}.jpg", 1, ((0.0, 0.0),) * 4, layout, readings, b"")
+
+
+def test_a_difference_on_a_pad_whose_other_sums_hold_is_the_customers() -> None:
+    """One carried too many on a pad that was always found rightly, and on one whose totals are always off by a charge."""
+    off = _drawn(0.6, 0, 100)
+    holding = [_drawn(0.6, number, 0) for number in range(1, 9)]
+    failing = [_drawn(0.6, number, 295) for number in range(1, 9)]
+    elsewhere = [_drawn(0.3, number, 295) for number in range(1, 9)]
+    assert judge_pile([off, *holding], [], "GBP").report.slips[0].verdict == "wrong"
+    assert judge_pile([off, *holding, *elsewhere], [], "GBP").report.slips[0].verdict == "wrong"
+    assert {slip.verdict for slip in judge_pile([off, *failing], [], "GBP").report.slips} == {"unsure"}
+
+
+def test_a_layout_that_is_unsure_of_itself_blames_less() -> None:
+    holding = [_drawn(0.6, number, 0) for number in range(1, 9)]
+    sure, unsure = (
+        judge_pile([_drawn(0.6, 0, 100, probability), *holding], [], "GBP").judgements[0]
+        for probability in (0.99, 0.6)
+    )
+    assert unsure.doubt == pytest.approx(0.4)
+    assert unsure.probability_wrong < sure.probability_wrong

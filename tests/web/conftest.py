@@ -103,9 +103,9 @@ COPIES = 24
 def _piles(
     tmp_path_factory: pytest.TempPathFactory, open_desk: Callable[[Path], RunningDesk]
 ) -> Iterator[KeptPile]:
-    """Like piles: a wrong slip (10.00 too much), two whose total is doubtful, one that agrees, a failed photo."""
+    """Like piles: a wrong slip (15.00 too much), two whose total is doubtful, one that agrees, a failed photo."""
     folder = tmp_path_factory.mktemp("kept") / "desk"
-    slips = [slip(8), slip(0, doubtful=True), slip(3, doubtful=True), slip(6)]
+    slips = [slip(38), slip(0, doubtful=True), slip(3, doubtful=True), slip(6)]
     fill(folder, slips, copies=COPIES, problem=True)
     desk = open_desk(folder)
     return (KeptPile(desk, number, len(slips)) for number in range(1, COPIES + 1))

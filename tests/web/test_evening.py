@@ -189,7 +189,7 @@ def test_the_page_for_the_door_ticks_off_on_a_phone_and_remembers(
 
 @pytest.fixture(name="evenings")
 def evenings_fixture(tmp_path: Path) -> Evenings:
-    fill(tmp_path / "desk", [slip(8), slip(0, doubtful=True), slip(6)], copies=2)
+    fill(tmp_path / "desk", [slip(38), slip(0, doubtful=True), slip(6)], copies=2)
     store = Store(tmp_path / "desk")
     brought = Brought(store)
     return Evenings(Piles(store, brought.known), brought)

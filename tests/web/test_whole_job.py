@@ -80,15 +80,15 @@ def test_whoever_cannot_type_it_may_choose_and_put_off(page: Page, pile: KeptPil
 def test_a_correction_is_judged_at_once_and_undone(page: Page, pile: KeptPile) -> None:
     page.goto(f"{pile.address}?show=wrong")
     page.locator(".card h2 a").click()
-    expect(page.locator(".verdict")).to_contain_text("£253.05")
-    page.get_by_role("link", name=re.compile("^the total: 253.05")).click()
-    page.get_by_role("textbox", name="the total").fill("243.05")
+    expect(page.locator(".verdict")).to_contain_text("£97.00")
+    page.get_by_role("link", name=re.compile("^the total: 97.00")).click()
+    page.get_by_role("textbox", name="the total").fill("82.00")
     page.keyboard.press("Enter")
     expect(page.locator("h1 .mark")).to_have_text("agrees")
-    expect(page.get_by_role("link", name=re.compile("^the total: 243.05, said by you"))).to_be_visible()
+    expect(page.get_by_role("link", name=re.compile("^the total: 82.00, said by you"))).to_be_visible()
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("h1 .mark")).to_have_text("wrong")
-    expect(page.locator(".said")).to_contain_text("Took back 243.05")
+    expect(page.locator(".said")).to_contain_text("Took back 82.00")
 
 
 def test_picture_and_ledger_light_up_together(page: Page, pile: KeptPile) -> None:
@@ -110,7 +110,7 @@ def test_files_to_take_away_open_and_hold_what_the_page_says(page: Page, pile: K
     book = openpyxl.load_workbook(io.BytesIO(fetched("Spreadsheet")), data_only=True)
     assert book["Orders"].max_row == 1 + 4
     wrong = [row[3].value for row in book["Wrong totals"].iter_rows(min_row=7, max_row=7)]
-    assert wrong == [253.05]
+    assert wrong == [97.00]
     result = json.loads(fetched("JSON"))
     assert [each["verdict"] for each in result["slips"]] == ["wrong", "unsure", "unsure", "agrees"]
     assert [each["photo"] for each in result["problems"]] == ["IMG_9999.jpg"]
@@ -125,8 +125,8 @@ def test_notes_print_with_the_right_total_and_the_slips_picture(page: Page, pile
     expect(page.locator(".note img")).to_have_count(1)
     document = pypdfium2.PdfDocument(page.pdf(format="A4"))
     text = document[0].get_textpage().get_text_bounded()
-    assert "243.05" in text
-    assert "£10.00 less" in text
+    assert "82.00" in text
+    assert "£15.00 less" in text
     assert "The desk" not in text
     document.close()
 
