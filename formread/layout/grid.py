@@ -30,6 +30,7 @@ _LOOK_BACK = 12  # groups that boxes sorted from the top may still belong to
 _EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
 _MOST_MISSING = 3  # rows in one gap that may be filled in
 _COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
+_UNEVEN = 0.3  # share of the usual height by which rows between lines may differ
 _LINE = 2.0  # places between two rows, about
 _MOST_ROWS = 60
 _SURE = 0.9  # trust in what the network says of one place
@@ -351,7 +352,7 @@ def find_grid(seen: Seen) -> Grid | None:
     columns, looks = _columns(straight, rows)
     if not columns:
         return None
-    rows = _extended(straight, rows, columns)
+    rows = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
     boxes, evenness = _boxes(_wholes(inner), rows, columns)
     panels = _panels(columns)
     each = len(columns) // panels
@@ -504,6 +505,39 @@ def _filled(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
                 filled.append((before[0] + step, before[1] + step))
         filled.append(row)
     return filled
+
+
+def _between_lines(
+    seen: Seen, rows: Sequence[tuple[float, float]], columns: Sequence[GridColumn]
+) -> list[tuple[float, float]]:
+    """Return the rows as the one column tells them whose cores are parted most evenly from the table's top to its end.
+
+    Guide lines are often drawn in some columns only; in the others the boxes of all rows run together.
+    """
+    left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
+    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1) > _COVERED
+    start = end = round((rows[0][0] + rows[0][1]) / 2)
+    if not 0 <= start < len(table):
+        return []
+    while start > 0 and table[start - 1]:
+        start -= 1
+    while end < len(table) and table[end]:
+        end += 1
+    best: list[tuple[float, float]] = []
+    for column in columns:
+        a, b = round(column.left) + _EDGE, round(column.right) - _EDGE
+        if b - a < _NARROWEST or end - start < _NARROWEST:
+            continue
+        core = seen.core[start:end, a:b].mean(axis=1)
+        inside = core > 0.5 * float(core.max())
+        steps = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
+        found = [(start + float(t), start + float(u)) for t, u in zip(steps[::2], steps[1::2], strict=True)]
+        heights = np.array([u - t for t, u in found])
+        usual = float(np.median(heights)) if found else 0.0
+        even = np.abs(heights - usual) <= _UNEVEN * usual
+        if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
+            best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
+    return best
 
 
 def _extended(

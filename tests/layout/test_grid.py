@@ -106,6 +106,17 @@ def test_rows_go_on_where_faint_lines_part_no_boxes() -> None:
     assert near(grid.boxes[5][0][0], SIDES[0][0], TOP + 5 * PITCH, SIDES[0][1], TOP + 5 * PITCH + HIGH)
 
 
+def test_lines_in_one_column_tell_the_rows_of_all() -> None:
+    """In all other columns the boxes of six rows run together."""
+    places: list[Where] = [
+        (role, left, TOP, right, TOP + 5 * PITCH + HIGH, False)
+        for role, (left, right) in zip(ROLES[:3], SIDES[:3], strict=True)
+    ]
+    grid = found([*places, *(place for place in table() if place[0] == "line_total")])
+    assert (len(grid.rows), kinds_of(grid)) == (6, list(ROLES))
+    assert near(grid.boxes[3][0][0], SIDES[0][0], TOP + 3 * PITCH, SIDES[0][1], TOP + 3 * PITCH + HIGH)
+
+
 def test_pounds_and_pence_are_two_halves_of_one_box() -> None:
     """The divider stands where it was drawn."""
     grid = found(table(parted=True))
