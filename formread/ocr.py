@@ -117,15 +117,6 @@ def read_lines(crops: Sequence[npt.NDArray[np.uint8]]) -> list[PrintedText]:
     return [found[i] for i in range(len(crops))]
 
 
-def first_characters(read: PrintedText, count: int) -> tuple[PrintedText, int]:
-    """Return the first characters of a line of print as a reading of their own, and the step of the last of them."""
-    best = read.scores.argmax(axis=1)
-    starts = np.flatnonzero((best != _BLANK) & np.concatenate([[True], best[1:] != best[:-1]]))
-    last = int(starts[min(count, len(starts)) - 1]) if count and len(starts) else 0
-    scores = read.scores[: last + 2]
-    return _decode(scores, alphabet()), last
-
-
 def among(read: PrintedText, allowed: str) -> tuple[str, float]:
     """Decode once more with some characters only: digits where only a number can stand.
 

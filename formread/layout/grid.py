@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from formread.layout.boxes import COLUMNS, CORE_MARGIN, KINDS, TOTALS, Map, Seen
+from formread.layout.boxes import COLUMNS, CORE_MARGIN, TOTALS, Map, Seen
 
 _CORE = 0.5  # probability from which on a place is inside a box
 _LEAST_AREA = 12  # places; smaller specks are none
@@ -750,13 +750,3 @@ def _reading_order(totals: list[GridTotal]) -> list[GridTotal]:
         result += sorted(bar, key=lambda t: t.box.left)
         rest = [t for t in rest if t not in bar]
     return result
-
-
-def centre_of(box: Edges) -> tuple[float, float]:
-    """Return a box's middle."""
-    return (box.left + box.right) / 2, (box.top + box.bottom) / 2
-
-
-def region(maps: Map, kind: str) -> npt.NDArray[np.uint8]:
-    """Return where one kind is likelier than not, as 0 and 1."""
-    return np.asarray(maps[KINDS.index(kind)] > 0.5, np.uint8)

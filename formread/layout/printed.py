@@ -14,10 +14,6 @@ _RELATIVE = 0.38  # ink this dark beside the darkest of the place is a letter, t
 _FAINTEST = 0.045  # but nothing paler than this
 _LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
 SPLIT = 1.1  # heights; a wider gap separates two pieces of print
-LETTERS = 0.3  # heights; the space between two letters is less
-WORDS = 0.6  # heights; the space between two words is about a third
-_INPUT = 48  # the recogniser's input height in pixels, and its pixels a step
-_STRIDE = 8
 _DEPTH = 3  # rounds of cutting; print on a slip needs two
 _TALL = 2.0  # heights; print that runs up the page is at least so long
 _MARGIN = 0.22  # heights; what the recogniser likes around a line
@@ -121,12 +117,6 @@ def _cut(
     for x0, y0, x1, y1 in parts:
         result += _cut(dark[y0:y1, x0:x1], x + x0, y + y0, split, depth - 1)
     return result
-
-
-def place_of_step(piece: Piece, step: float) -> float:
-    """Return where on the page (x) a step of the recogniser's scores for a piece stands."""
-    margin = max(2.0, _MARGIN * piece.height)
-    return piece.left - 1.5 * margin + (step + 0.5) * _STRIDE * (piece.height + 2 * margin) / _INPUT
 
 
 def crops(image: Image, found: Sequence[Piece], scale: float) -> list[Image]:

@@ -36,11 +36,8 @@ _DENSE = 0.55  # and in this share of its strips
 _LONG = 330  # pixels; chance makes no rule so long
 _CROWDED = 0.8  # a short rule with this share of its darkness right beside it is a line of print
 _TOLD = 0.35  # share of a window free of writing from which a rule can be judged there
-_LEAST_TOLD = 0.2  # and of a stretch
 _THICK = 5.5  # pixels; what is thicker is a solid bar or a line of small print
 _SOLID = 0.9  # share of a bar's length that is dark; print leaves gaps
-_FREE = 0.06  # darkness beside a rule below which no writing stands there
-_GAP_OF_DOTS = 13  # pixels; no dotted or dashed rule has wider gaps
 _SMOOTH = 110.0  # pixels; the reach of the local straight-line fit that gives a rule its sub-pixel path
 
 
@@ -63,8 +60,6 @@ class Rule:
     first, seen, told
         Pixel by pixel from ``first`` on: is the rule seen here, and can that be told (or does writing cover
         the place)? Reaches a little beyond both ends.
-    unbroken
-        Likewise: is the place within half a dot's gap of the rule's ink, or covered by writing? None: everywhere.
     """
 
     along: Numbers
@@ -77,7 +72,6 @@ class Rule:
     first: int
     seen: npt.NDArray[np.bool_]
     told: npt.NDArray[np.bool_]
-    unbroken: npt.NDArray[np.bool_] | None = None
 
     @property
     def length(self) -> float:
@@ -96,29 +90,6 @@ class Rule:
         before = np.minimum(along - self.along[0], 0.0)
         after = np.maximum(along - self.along[-1], 0.0)
         return np.asarray(inside + slope * (before + after), np.float64)
-
-    def presence(self, low: float, high: float) -> float:
-        """Return the share of the stretch from `low` to `high` along the rule on which it is seen.
-
-        Writing that covers parts of the stretch does not count; NaN where it covers nearly all.
-        """
-        a, b = round(low), max(round(high), round(low) + 1)
-        place = slice(max(a - self.first, 0), max(b - self.first, 0))
-        inside = int(self.told[place].sum())
-        beyond = (b - a) - self.told[place].size
-        if inside + beyond < _LEAST_TOLD * (b - a):
-            return float("nan")
-        return float(self.seen[place].sum()) / (inside + beyond)
-
-    def wholeness(self, low: float, high: float) -> float:
-        """Return the share of a stretch without gaps wider than those between dots or dashes.
-
-        Points printed below one another in every row, and digits that happen to stand so, leave wide ones.
-        """
-        if self.unbroken is None:
-            return 1.0
-        part = self.unbroken[max(round(low) - self.first, 0) : max(round(high) - self.first, 0)]
-        return float(part.mean()) if len(part) else 0.0
 
     @property
     def slope(self) -> float:
@@ -327,18 +298,7 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
         first,
         visible,
         told,
-        _unbroken(seen, beside, reach),
     )
-
-
-def _unbroken(seen: Ink, beside: Ink, reach: slice) -> npt.NDArray[np.bool_]:
-    """Say, pixel by pixel, where a rule shows no gap wider than those between dots or dashes."""
-    hidden = beside >= _FREE
-    clear = seen[reach][~hidden[reach]]
-    if not len(clear) or len(seen) < _GAP_OF_DOTS:
-        return np.ones(len(seen), bool)
-    dark = seen > 0.35 * np.quantile(clear, 0.9)
-    return np.asarray(hidden | (np.convolve(dark, np.ones(_GAP_OF_DOTS), mode="same") > 0.5))
 
 
 def _joined(chains: list[_Chain]) -> list[_Chain]:

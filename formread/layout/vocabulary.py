@@ -26,8 +26,6 @@ _UNKNOWN_COST = 2.0  # nats: how much worse than the free reading a listed word 
 _UNKNOWN_PER_LETTER = 0.9  # nats a letter: a garbled letter costs about twice that
 _SHORTLIST = 16  # phrases scored in full; the fuzzy match never ranked the right one lower in trials
 _WORD_ALIKE = 78  # of 100: one letter wrong in five
-_SHORTEST_SPLIT = 7  # letters; shorter print is one heading
-_PER_CUT = 1.2  # letters' worth that one more heading costs, so that "price each" stays whole
 _SIGN = 2  # letters of a heading that may be a mere sign
 _PHRASE = 3  # words of a phrase whose last noun tells what it is
 _NOUN = 0.9  # probability that it does
@@ -153,51 +151,6 @@ _total("number of items|no. of items|number of pieces|no. of pieces|total quanti
 _total(
     "vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap",
     other=1.0,
-)
-
-_CUSTOMER = (
-    "name",
-    "address",
-    "customer",
-    "customer name",
-    "customer's name",
-    "mr/mrs/ms",
-    "mr/mrs/miss",
-    "mr/mrs",
-    "postcode",
-    "post code",
-    "tel",
-    "tel.",
-    "tel no.",
-    "telephone",
-    "phone",
-    "phone no.",
-    "to",
-    "to:",
-    "for",
-    "street",
-    "house no.",
-    "flat",
-    "town",
-    "date",
-    "order for",
-    "your name",
-    "your address",
-    "name & address",
-    "name and address",
-    "deliver to",
-    "delivery address",
-    "house",
-    "road",
-    "email",
-    "mobile",
-    "ordered by",
-    "customer no.",
-    "number & street",
-    "house / street",
-    "agent",
-    "m",
-    "sold to",
 )
 
 
@@ -439,45 +392,6 @@ def is_heading(text: str) -> bool:
     return process.extractOne(_plain(text), _HEADINGS.keys(), scorer=fuzz.ratio, score_cutoff=90) is not None
 
 
-def split_headings(text: str) -> list[tuple[int, int]]:
-    """Cut print that runs through several headings, "Item no.NumberPrice", into its headings.
-
-    Returns
-    -------
-    list of (start, end)
-        Places in `text`; empty where fewer than two listed headings cover nearly all of it.
-    """
-    plain = [(k, c.lower()) for k, c in enumerate(text) if not c.isspace()]
-    letters = "".join(c for _, c in plain)
-    if len(letters) < _SHORTEST_SPLIT:
-        return []
-    words = _solid_headings()
-    # best[k]: the best cover of the first k letters: (gain, cuts so far)
-    best: list[tuple[float, tuple[tuple[int, int], ...]]] = [(0.0, ())]
-    for end in range(1, len(letters) + 1):
-        choice = (best[end - 1][0] - 1.0, best[end - 1][1])
-        for start in range(max(0, end - 22), end - 1):
-            piece = letters[start:end]
-            alike = 1.0 if piece in words else 0.0
-            if not alike and len(piece) >= 4:
-                close = process.extractOne(piece, words, scorer=fuzz.ratio, score_cutoff=84)
-                alike = close[1] / 100 if close else 0.0
-            gain = best[start][0] + (end - start) * (2 * alike - 1) - _PER_CUT
-            if alike and gain > choice[0]:
-                choice = (gain, (*best[start][1], (start, end)))
-        best.append(choice)
-    cuts = best[-1][1]
-    if len(cuts) < 2 or sum(b - a for a, b in cuts) < 0.75 * len(letters):
-        return []
-    return [(plain[a][0], plain[b - 1][0] + 1) for a, b in cuts]
-
-
-@cache
-def _solid_headings() -> tuple[str, ...]:
-    solid = {word.replace(" ", "") for word in _HEADINGS}
-    return tuple(sorted(word for word in solid if len(word) >= 3 or word in ("no", "£", "@")))
-
-
 def match_total(prints: Sequence[PrintedText]) -> Match[LabelRole]:
     """Say what the print beside a box of the totals block may mean; `prints` are its lines from top to bottom."""
     found = _match(prints, _TOTALS)
@@ -488,11 +402,3 @@ def match_total(prints: Sequence[PrintedText]) -> Match[LabelRole]:
         return NOTHING
     keyed = _match_key(text)
     return keyed if keyed.known > found.known else found
-
-
-def is_customer_label(read: PrintedText) -> bool:
-    """Say whether the print is a label of the customer block ("Name", "Address", ...)."""
-    text = _plain(read.text).strip(".")
-    if len(text) < 2:
-        return False
-    return process.extractOne(text, _CUSTOMER, scorer=fuzz.ratio, score_cutoff=80) is not None

@@ -6,11 +6,9 @@ import numpy as np
 import pytest
 
 from formread.layout.vocabulary import (
-    is_customer_label,
     log_likelihood,
     match_heading,
     match_total,
-    split_headings,
 )
 from formread.ocr import PrintedText, alphabet
 
@@ -98,18 +96,6 @@ def test_no_is_a_quantity_or_a_code() -> None:
 def test_two_lines_make_one_heading() -> None:
     match = match_heading([printed("Price"), printed("each")])
     assert match.word == "price each"
-
-
-def test_print_that_runs_through_two_headings_is_cut_between_them() -> None:
-    text = "PRICE EACHLINE TOTAL"
-    assert [text[a:b] for a, b in split_headings(text)] == ["PRICE EACH", "LINE TOTAL"]
-    assert split_headings("Description") == []
-    assert split_headings("Leek seeds") == []
-
-
-@pytest.mark.parametrize("text", ["Name", "Address", "Mr/Mrs/Ms"])
-def test_labels_of_the_customer_block_are_known(text: str) -> None:
-    assert is_customer_label(printed(text))
 
 
 def test_likelihood_equals_the_sum_over_all_paths() -> None:
