@@ -8,28 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 KINDS: Final = (
-    "nothing",
-    "code",
-    "description",
-    "quantity",
-    "unit_price",
-    "line_total",
-    "size",
-    "page",
-    "other",
-    "goods",
-    "delivery",
-    "discount",
-    "deposit",
-    "other_total",
-    "total",
-    "heading",
-    "label",
-    "serial",
-    "customer",
-    "decoy",
+    *("nothing", "code", "description", "quantity", "unit_price", "line_total", "size", "page", "other"),
+    *("goods", "delivery", "discount", "deposit", "other_total", "total"),
+    *("heading", "label", "serial", "customer", "decoy"),
 )
-"""The order of the maps. ``other`` is a column, ``other_total`` a box of the totals block, ``decoy`` neither."""
+"""The order of the maps: ``formread.layout.boxes.KINDS``, written out again because the machine that trains need not have
+what formread needs; a test holds the two together."""
 BOXES: Final = frozenset(KINDS[1:15])
 """Kinds that are boxes to write in."""
 _BEHIND: Final = ("decoy", "customer", "heading", "label", "serial")
@@ -46,9 +30,17 @@ Bytes = npt.NDArray[np.uint8]
 class Placed(Protocol):
     """A drawn box (``models.forms.Place``)."""
 
-    kind: str
-    corners: npt.NDArray[np.float32]
-    pence: bool
+    @property
+    def kind(self) -> str:
+        """One of ``KINDS``."""
+
+    @property
+    def corners(self) -> npt.NDArray[np.float32]:
+        """(4, 2) from the top left, clockwise."""
+
+    @property
+    def pence(self) -> bool:
+        """Whether it is the half for the pence."""
 
 
 def shrunk(corners: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
