@@ -233,19 +233,28 @@ def judge_slip(
         How probably its boxes were found wrongly (:func:`formread.pile.pool.pool_doubts`).
     """
     readings = confirm(read.readings, facts)
-    judgement = judge(
-        readings,
-        prices=known.prices,
-        offers=known.offers,
-        pile=learned,
-        terms=known.terms,
-        carried=carried,
-        doubt=doubt,
-        hand=known.hand_speaks,
-        priors=known.priors,
-    )
+    try:
+        judgement = judge(
+            readings,
+            prices=known.prices,
+            offers=known.offers,
+            pile=learned,
+            terms=known.terms,
+            carried=carried,
+            doubt=doubt,
+            hand=known.hand_speaks,
+            priors=known.priors,
+        )
+    except Exception as error:  # whatever it was, the pile goes on
+        judgement = _unjudged(error)
     judgement = _with_doubt(judgement, read.layout)
     return _slip(read, readings, judgement, known.descriptions), judgement
+
+
+def _unjudged(error: Exception) -> Judgement:
+    """What is said of a slip that the judge could not weigh: as of a blank one, and why."""
+    said = f"formread stumbled over this slip ({type(error).__name__}: {error}). Check it by hand."
+    return replace(judge(SlipReadings((), ())), reason=said)
 
 
 def _totals(slips: Sequence[SlipReadings]) -> list[tuple[int, int]]:

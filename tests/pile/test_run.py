@@ -1,10 +1,13 @@
 """The pile as a whole."""
 
+from dataclasses import replace
+
 import pytest
 
-from formread.arithmetic import BoxRef, Confirmed, Tabled
+from formread.arithmetic import BoxRef, Confirmed, Tabled, judge
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalReading
 from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row
+from formread.pile import run
 from formread.pile.record import ReadSlip
 from formread.pile.run import Known, judge_pile
 from formread.pile.slip import printed_percent
@@ -28,6 +31,22 @@ def test_a_doubtful_layout_neither_accuses_nor_clears(written: int) -> None:
     slip = judge_pile([_read(written, 0.2)], [], "GBP").report.slips[0]
     assert slip.verdict == "unsure"
     assert "columns" in slip.reason
+
+
+def test_a_slip_that_the_judge_stumbles_over_stops_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is left to the seller, and said to be."""
+
+    def judge_or_stumble(slip: SlipReadings, **known: object) -> object:
+        if any(line.row == 13 for line in slip.lines):
+            raise KeyError(13)
+        return judge(slip, **known)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(run, "judge", judge_or_stumble)
+    whole = _read(998, 0.9)
+    odd = replace(whole, readings=replace(whole.readings, lines=(replace(whole.readings.lines[0], row=13),)))
+    first, second = judge_pile([odd, whole], [], "GBP").report.slips
+    assert (first.verdict, second.verdict) == ("unsure", "agrees")
+    assert "Check it by hand" in first.reason
 
 
 def _priced(photo: str, price: Reading, total: int | None) -> ReadSlip:
