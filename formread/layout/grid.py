@@ -18,6 +18,7 @@ from formread.layout.boxes import COLUMNS, CORE_MARGIN, TOTALS, Map, Seen
 _CORE = 0.5  # probability from which on a place is inside a box
 _LEAST_AREA = 12  # places; smaller specks are none
 _LEAST_SIDE = 3.0  # places of a core's shorter side
+_MAY_BE_BOX = 0.3  # a place that is seen as a box so much may be inside one
 _BOX = 0.5  # a core is a box if its places are seen as boxes at least so much
 _PENCE = 0.5
 _SAME = 5.0  # places by which sides of boxes in one column, or edges in one row, differ
@@ -54,8 +55,6 @@ _LONG_ENOUGH, _HIGH_ENOUGH = 24, 12  # places of an edge that tells how the shee
 _MOST_TILT = 0.025  # a degree and a half
 _RAGGED = 0.6  # places that a straight edge misses its line by on average
 _TRIMMED = 0.25  # of a side's length at each end, where corners are rounded off
-
-Points = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +136,6 @@ class Grid:
     slope, lean, centre
         How the map's places were straightened: down by ``slope`` per place right, right by ``lean`` per place down,
         about ``centre``.
-    evenness
-        Share of the table's boxes that were seen where they belong.
     looks
         (8, w) probabilities of ``KINDS[COLUMNS]`` along the straightened map, the mean over the rows.
     """
@@ -150,7 +147,6 @@ class Grid:
     slope: float
     lean: float
     centre: tuple[float, float]
-    evenness: float
     looks: npt.NDArray[np.float64]
 
     def parted(self, place: int, at: Sequence[float]) -> "Grid":
@@ -182,12 +178,7 @@ class Grid:
         boxes = tuple(
             (
                 *line[: place - 1],
-                (
-                    Edges(
-                        line[place - 1][0].left, line[place][0].top, _end(line[place]), line[place][0].bottom
-                    ),
-                    None,
-                ),
+                (_spanned(line[place - 1], line[place]), None),
                 *line[place + 1 :],
             )
             for line in self.boxes
@@ -232,7 +223,7 @@ def find_cells(seen: Seen) -> tuple[list[Cell], float, float, tuple[float, float
     height, width = seen.core.shape
     centre = (width / 2, height / 2)
     box = 1.0 - seen.kinds[0] - seen.kinds[15:].sum(axis=0)
-    inside = ((seen.core > _CORE) & (box > _BOX * 0.6)).astype(np.uint8)
+    inside = ((seen.core > _CORE) & (box > _MAY_BE_BOX)).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
     parts: list[tuple[int, int, npt.NDArray[np.bool_]]] = []
     for k in range(1, count):
@@ -353,7 +344,7 @@ def find_grid(seen: Seen) -> Grid | None:
     if not columns:
         return None
     rows = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
-    boxes, evenness = _boxes(_wholes(inner), rows, columns)
+    boxes = _boxes(_wholes(inner), rows, columns)
     panels = _panels(columns)
     each = len(columns) // panels
     totals = _totals(
@@ -367,7 +358,6 @@ def find_grid(seen: Seen) -> Grid | None:
         slope,
         lean,
         centre,
-        evenness,
         looks,
     )
 
@@ -675,16 +665,14 @@ def _parted(core: npt.NDArray[np.float64], start: int, end: int) -> list[int]:
 
 def _boxes(
     wholes: Sequence[_Whole], rows: Sequence[tuple[float, float]], columns: Sequence[GridColumn]
-) -> tuple[tuple[tuple[tuple[Edges, Edges | None], ...], ...], float]:
+) -> tuple[tuple[tuple[Edges, Edges | None], ...], ...]:
     """Return the box of every row and column, as it was seen where that fits the grid."""
     result = []
-    seen = 0
     for top, bottom in rows:
         line: list[tuple[Edges, Edges | None]] = []
         for column in columns:
             grid = Edges(column.left, top, column.right, bottom)
             own = next((w for w in wholes if _same(w.edges, grid)), None)
-            seen += own is not None
             edges = grid if own is None else own.edges
             if column.pence is None:
                 line.append((edges, None))
@@ -694,7 +682,7 @@ def _boxes(
                 divider = (own.cell.edges.right + own.pence.edges.left) / 2
             line.append((replace(edges, right=divider - 0.5), replace(edges, left=divider + 0.5)))
         result.append(tuple(line))
-    return tuple(result), seen / max(len(rows) * len(columns), 1)
+    return tuple(result)
 
 
 def _same(a: Edges, b: Edges) -> bool:

@@ -51,27 +51,18 @@ class Rule:
         (N,) knots of the path, ``along`` rising.
     start, end
         Where the line begins and ends.
-    strength
-        Mean darkness over the paper beside it.
     cover
         Share of its length on which it is seen.
     thickness
         Pixels across its body.
-    first, seen, told
-        Pixel by pixel from ``first`` on: is the rule seen here, and can that be told (or does writing cover
-        the place)? Reaches a little beyond both ends.
     """
 
     along: Numbers
     across: Numbers
     start: float
     end: float
-    strength: float
     cover: float
     thickness: float
-    first: int
-    seen: npt.NDArray[np.bool_]
-    told: npt.NDArray[np.bool_]
 
     @property
     def length(self) -> float:
@@ -292,12 +283,8 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
         across,
         float(x[on[0]]),
         float(x[on[-1]]) + 1.0,
-        typical,
         cover,
         thickness,
-        first,
-        visible,
-        told,
     )
 
 

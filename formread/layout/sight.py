@@ -27,6 +27,7 @@ _HEADED = 0.3  # of a column's width, and of a row's height, that a heading take
 _ACROSS = 4  # pixels of print on either side of a column's edge that it runs through
 _WRITTEN = 0.15  # darkness of print and writing
 _LABEL = 0.4  # probability from which on a place is a label
+_LABEL_AROUND, _SERIAL_AROUND = 3, 4  # pixels at the sides of print: the network sees to about two
 _LABEL_LEAST = 12  # places; smaller specks are none
 _LABEL_REACH = 0.55  # of the sheet's width: how far left of its box a label may end
 _LABEL_OVER = 1.3  # heights of a box over which its label may stand
@@ -72,6 +73,17 @@ class _Scale:
         top, bottom = self.sheet(mu, box.top)[1], self.sheet(mu, box.bottom)[1]
         x0, y0 = max(round(left), 0), max(round(top), 0)
         return Rectangle(x0, y0, max(round(right), x0 + 1), max(round(bottom), y0 + 1))
+
+    def of_part(self, part: tuple[int, int, int, int], around: int) -> Rectangle:
+        """A stretch of the map (left, top, width, height) in the working image, with some pixels around it."""
+        left, top, wide, high = part
+        sx, sy = (s / self.working for s in self.seen.scale)
+        return Rectangle(
+            max(round(left * sx) - around, 0),
+            max(round(top * sy) - 3, 0),
+            round((left + wide) * sx) + around,
+            round((top + high) * sy) + 3,
+        )
 
     def in_working(self, box: Edges) -> Rectangle:
         r = self.rectangle(box)
@@ -229,19 +241,10 @@ class _Label:
 
 
 def _labels(seen: Seen, content: Ink, scale: _Scale) -> list[_Label]:
-    """Return the labels of the totals that the network saw, with their print."""
-    mask = (seen.kinds[KINDS.index("label")] > _LABEL).astype(np.uint8)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(mask)
-    sx, sy = (s / scale.working for s in seen.scale)
+    """Return the labels of the totals that the network saw, with their print, from the top."""
     result = []
-    for k in range(1, count):
-        left, top, wide, high, area = (int(v) for v in stats[k])
-        if area < _LABEL_LEAST:
-            continue
-        place = Rectangle(
-            max(round(left * sx) - 3, 0), max(round(top * sy) - 3, 0),
-            round((left + wide) * sx) + 3, round((top + high) * sy) + 3,
-        )  # fmt: skip
+    for part in sorted(_parts(seen, "label", _LABEL, _LABEL_LEAST), key=lambda part: (part[1], part[0])):
+        place = scale.of_part(part, _LABEL_AROUND)
         found = tuple(pieces(content, place))
         if found:
             result.append(_Label(place, found))
@@ -318,12 +321,8 @@ def _serial(
     seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale
 ) -> tuple[Rectangle | None, str | None]:
     """Find the printed slip number: where the network saw one, or by its wording."""
-    sx, sy = (s / scale.working for s in seen.scale)
-    for left, top, wide, high in _parts(seen, "serial", _SERIAL, _SERIAL_LEAST)[:2]:
-        place = Rectangle(
-            max(round(left * sx) - 4, 0), max(round(top * sy) - 3, 0),
-            round((left + wide) * sx) + 4, round((top + high) * sy) + 3,
-        )  # fmt: skip
+    for part in _parts(seen, "serial", _SERIAL, _SERIAL_LEAST)[:2]:
+        place = scale.of_part(part, _SERIAL_AROUND)
         found = pieces(content, place)
         for piece, text in zip(found, read(found), strict=True):
             said = _NUMBER.search(text.text.strip())
