@@ -20,6 +20,7 @@ _LEAST_AREA = 12  # places; smaller specks are none
 _LEAST_SIDE = 3.0  # places of a core's shorter side
 _MAY_BE_BOX = 0.3  # a place that is seen as a box so much may be inside one
 _BOX = 0.5  # a core is a box if its places are seen as boxes at least so much
+_CORELESS = 0.2  # share of a total's places that are its core, with less it has none
 _PENCE = 0.5
 _SAME = 5.0  # places by which sides of boxes in one column, or edges in one row, differ
 _SAME_SHARE = 0.4  # and of a row's height
@@ -32,6 +33,12 @@ _EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
 _MOST_MISSING = 3  # rows in one gap that may be filled in
 _COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
 _UNEVEN = 0.3  # share of the usual height by which rows between lines may differ
+_DIPS = (
+    0.5,
+    0.65,
+    0.8,
+    0.88,
+)  # of a full core, that less than parts two rows; the first that parts evenly counts
 _LINE = 2.0  # places between two rows, about
 _MOST_ROWS = 60
 _SURE = 0.9  # trust in what the network says of one place
@@ -223,15 +230,19 @@ def find_cells(seen: Seen) -> tuple[list[Cell], float, float, tuple[float, float
     height, width = seen.core.shape
     centre = (width / 2, height / 2)
     box = 1.0 - seen.kinds[0] - seen.kinds[15:].sum(axis=0)
-    inside = ((seen.core > _CORE) & (box > _MAY_BE_BOX)).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
-    parts: list[tuple[int, int, npt.NDArray[np.bool_]]] = []
-    for k in range(1, count):
-        left, top, wide, high, area = (int(v) for v in stats[k])
-        if area < _LEAST_AREA or min(wide, high) < _LEAST_SIDE:
-            continue
-        parts.append((left, top, labels[top : top + high, left : left + wide] == k))
+    inside = (seen.core > _CORE) & (box > _MAY_BE_BOX)
+    of_table = seen.kinds[COLUMNS].sum(axis=0) >= seen.kinds[TOTALS].sum(axis=0)
+    # Where nothing is ruled, cores of the last row and of the total below run together: one kind at a time.
+    parts = _pieces(inside & of_table) + _pieces(inside & ~of_table)
     slope, lean = _skew(parts)
+    # A total on nothing but dots has no core, and stands for itself.
+    totals = _pieces(seen.kinds[TOTALS].sum(axis=0) > _BOX)
+    parts += [
+        (left, top, mask)
+        for left, top, mask in totals
+        if (inside[top : top + mask.shape[0], left : left + mask.shape[1]] & mask).sum()
+        < _CORELESS * mask.sum()
+    ]
     cells = []
     for left, top, mask in parts:
         for start, end in _halves(seen, left, top, mask):
@@ -247,6 +258,17 @@ def find_cells(seen: Seen) -> tuple[list[Cell], float, float, tuple[float, float
                 continue
             cells.append(Cell(edges.grown(CORE_MARGIN), kinds, float(seen.pence[where][part].mean())))
     return cells, slope, lean, centre
+
+
+def _pieces(inside: npt.NDArray[np.bool_]) -> list[tuple[int, int, npt.NDArray[np.bool_]]]:
+    """Return left, top and places of everything that hangs together, specks left out."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(inside.astype(np.uint8), connectivity=4)
+    result = []
+    for k in range(1, count):
+        left, top, wide, high, area = (int(v) for v in stats[k])
+        if area >= _LEAST_AREA and min(wide, high) >= _LEAST_SIDE:
+            result.append((left, top, labels[top : top + high, left : left + wide] == k))
+    return result
 
 
 def _halves(seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -343,7 +365,12 @@ def find_grid(seen: Seen) -> Grid | None:
     columns, looks = _columns(straight, rows)
     if not columns:
         return None
-    rows = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
+    told = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
+    if len(told) > len(rows):
+        columns, looks = _columns(straight, told)
+        rows = told
+    if not columns:
+        return None
     boxes = _boxes(_wholes(inner), rows, columns)
     panels = _panels(columns)
     each = len(columns) // panels
@@ -514,19 +541,24 @@ def _between_lines(
     while end < len(table) and table[end]:
         end += 1
     best: list[tuple[float, float]] = []
-    for column in columns:
-        a, b = round(column.left) + _EDGE, round(column.right) - _EDGE
-        if b - a < _NARROWEST or end - start < _NARROWEST:
+    if end - start < _NARROWEST:
+        return best
+    # Each column by itself, then all together: faint dips show better in the mean.
+    for a, b in [(round(c.left) + _EDGE, round(c.right) - _EDGE) for c in columns] + [(left, right)]:
+        if b - a < _NARROWEST:
             continue
         core = seen.core[start:end, a:b].mean(axis=1)
-        inside = core > 0.5 * float(core.max())
-        steps = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
-        found = [(start + float(t), start + float(u)) for t, u in zip(steps[::2], steps[1::2], strict=True)]
-        heights = np.array([u - t for t, u in found])
-        usual = float(np.median(heights)) if found else 0.0
-        even = np.abs(heights - usual) <= _UNEVEN * usual
-        if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
-            best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
+        for level in _DIPS:
+            inside = core > level * float(core.max())
+            steps = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
+            found = [
+                (start + float(t), start + float(u)) for t, u in zip(steps[::2], steps[1::2], strict=True)
+            ]
+            heights = np.array([u - t for t, u in found])
+            usual = float(np.median(heights)) if found else 0.0
+            even = np.abs(heights - usual) <= _UNEVEN * usual
+            if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
+                best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
     return best
 
 
