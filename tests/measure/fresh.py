@@ -6,10 +6,10 @@
 Then `python -m formread check FOLDER --json R` and `python -m tests.measure.compare R FOLDER/truth.json` measure
 the whole path, and `python -m tests.measure.layout --photos FOLDER` the layouts alone.
 
-SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind`` or ``sealed``, for measuring
-only (digits of MNIST's test part); ``sealed`` is opened once, at the end. Photo k is the same whatever else is
-drawn. ``--pads`` keeps the rendered pads. Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with
-it, all of MNIST's writers.
+SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed`` or ``vault``, for
+measuring only (digits of MNIST's test part); ``sealed`` and ``vault`` are each opened once, at the end of a session.
+Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads. Without ``--mnist`` the hands are the
+sifted ones in ``sample_scans``; with it, all of MNIST's writers.
 Kinds of photo (``capture``): ``scan``, ``easy`` and ``hard`` of the camera in ``sample_scans``, ``phone`` of
 another one (`fresh_forms.snap`) that shares no code with it.
 """
@@ -31,8 +31,8 @@ from tests.measure.fresh_forms.fill import Places, fill, wanted_by
 from tests.measure.fresh_forms.render import SETS, rendered
 from tests.measure.fresh_forms.snap import snap
 
-FAMILY: dict[str, Family] = {"tune": "tune", "blind": "test", "sealed": "test"}
-SEED = {"tune": 51, "blind": 52, "sealed": 54}
+FAMILY: dict[str, Family] = {"tune": "tune", "blind": "test", "sealed": "test", "vault": "test"}
+SEED = {"tune": 51, "blind": 52, "sealed": 54, "vault": 56}
 """53 is the seed of how photos are stored."""
 Pads = dict[str, tuple[Any, Places]]
 

@@ -2,7 +2,7 @@
 
     python -m tests.measure.fresh_forms.render SET FOLDER
 
-SET is ``tune``, ``blind`` or ``sealed``. FOLDER gets NAME.png (300 dpi, the paper's edges are the picture's) and
+SET is ``tune``, ``blind``, ``sealed`` or ``vault``. FOLDER gets NAME.png (300 dpi, the paper's edges are the picture's) and
 NAME.json: ``scale`` (pixels per millimetre), ``code`` (how codes are written), ``fields`` (lines for name and address) and
 ``boxes``, each with ``role``, ``row`` (from 1, null outside the table) and, in pixels as left, top, right, bottom,
 ``rect`` (the whole box, pounds and pence), ``pence`` (the pence's part, where a rule parts them), ``pound`` and
@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 HERE = Path(__file__).parent
-SETS = ("tune", "blind", "sealed")
+SETS = ("tune", "blind", "sealed", "vault")
 DPI = 300
 FACTOR = DPI / 96
 """A CSS pixel is a 96th of an inch."""
