@@ -32,6 +32,7 @@ _LABEL_LEAST = 12  # places; smaller specks are none
 _LABEL_REACH = 0.55  # of the sheet's width: how far left of its box a label may end
 _LABEL_OVER = 1.3  # heights of a box over which its label may stand
 _MOST_LABELS = 30  # pieces of print read
+_CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
 _ROLES: tuple[ColumnRole, ...] = (
     "code", "description", "quantity", "unit_price", "line_total", "size", "page", "other",
 )  # fmt: skip
@@ -234,39 +235,30 @@ def _heading_of(grid: Grid, column: GridColumn, seen: Seen) -> Edges:
     return Edges(column.left, max(top, 0.0), column.right, first)
 
 
-@dataclass(frozen=True, slots=True)
-class _Label:
-    place: Rectangle  # in the working image
-    found: tuple[Piece, ...]
-
-
-def _labels(seen: Seen, content: Ink, scale: _Scale) -> list[_Label]:
-    """Return the labels of the totals that the network saw, with their print, from the top."""
-    result = []
-    for part in sorted(_parts(seen, "label", _LABEL, _LABEL_LEAST), key=lambda part: (part[1], part[0])):
-        place = scale.of_part(part, _LABEL_AROUND)
-        found = tuple(pieces(content, place))
-        if found:
-            result.append(_Label(place, found))
-    return result
+def _labels(seen: Seen, content: Ink, scale: _Scale) -> list[Piece]:
+    """Return the print that the network saw as labels of the totals, line by line, from the top."""
+    parts = sorted(_parts(seen, "label", _LABEL, _LABEL_LEAST), key=lambda part: (part[1], part[0]))
+    return [piece for part in parts for piece in pieces(content, scale.of_part(part, _LABEL_AROUND))]
 
 
 def _totals(seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale) -> tuple[TotalBox, ...]:
     """Name the boxes of the totals by their labels and their looks."""
     if not grid.totals:
         return ()
-    labels = _labels(seen, content, scale)
     places = [scale.in_working(_whole(total)) for total in grid.totals]
-    own: list[list[_Label]] = [[] for _ in places]
-    for label in labels:
-        k = _spoken_of(label.place, places, content.shape[1])
+    own: list[list[Piece]] = [[] for _ in places]
+    for piece in _labels(seen, content, scale):  # each line by itself: labels of one ladder stand close
+        k = _spoken_of(piece, places, content.shape[1])
         if k is not None:
-            own[k].append(label)
-    asked = [piece for group in own for label in group for piece in label.found][:_MOST_LABELS]
+            own[k].append(piece)
+    for k, place in enumerate(places):
+        if not own[k]:  # a caption in the box itself; writing is none of the words of labels
+            own[k] = [piece for piece in pieces(content, place) if _caption(piece, place)]
+    asked = [piece for group in own for piece in group][:_MOST_LABELS]
     known = dict(zip(asked, read(asked), strict=True))
     kept: list[tuple[GridTotal, str, Match[LabelRole]]] = []
     for total, group in zip(grid.totals, own, strict=True):
-        said = [known[p] for label in group for p in label.found if p in known]
+        said = [known[piece] for piece in group if piece in known]
         said = [text for text in said if text.text.strip()]
         match = match_total(said) if said else NOTHING
         if match.known * match.roles.get("count", 0.0) > _COUNT:
@@ -284,13 +276,20 @@ def _totals(seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale) -> 
     )
 
 
+def _caption(piece: Piece, box: Rectangle) -> bool:
+    """Say whether print in a box is small and at its rim, as a caption is."""
+    high = box.bottom - box.top
+    at_rim = piece.top < box.top + _CAPTION * high or piece.bottom > box.bottom - _CAPTION * high
+    return piece.height < _CAPTION_HEIGHT * high and at_rim
+
+
 def _whole(total: GridTotal) -> Edges:
     if total.pence is None:
         return total.box
     return Edges(total.box.left, total.box.top, total.pence.right, total.box.bottom)
 
 
-def _spoken_of(label: Rectangle, places: Sequence[Rectangle], width: int) -> int | None:
+def _spoken_of(label: Piece, places: Sequence[Rectangle], width: int) -> int | None:
     """Return which box a label speaks of: the next one right of it in its line, else the one under it."""
     x, y = (label.left + label.right) / 2, (label.top + label.bottom) / 2
     best, near = None, float("inf")

@@ -117,21 +117,24 @@ _total(
     "delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|"
     "plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|"
     "charge|delivery (if any)|handling|carriage paid|van delivery|post|box & post|box and post|registered post|"
-    "registered post £|packing & post|carr.|freight|delivery £|to your door|by post",
+    "registered post £|packing & post|carr.|freight|delivery £|to your door|by post|haulage|van|by van|van charge|carrier|"
+    "carriage by rail|carriage & packing|posting|dispatch|despatch|our van",
     delivery=1.0,
 )
 _total(
     "discount|less discount|discount £|minus discount|less discount %|discount (if any)|"
     "- discount|less: discount|money off|less voucher|voucher|rebate|less money off|less offer|"
     "reduction|allowance|loyalty discount|club discount|member discount|trade discount|discount (minus)|less returns|returns|"
-    "less credit note|credit note|minus voucher|bonus",
+    "less credit note|credit note|minus voucher|bonus|less club saving|saving|savings|less saving|less allowance|club saving|"
+    "less rebate|less reduction|gift token|less gift token|less empties|empties returned",
     discount=1.0,
 )
 _total(
     "deposit|less deposit|paid|deposit paid|amount paid|paid on account|less paid|already paid|"
     "less already paid|less deposit paid|paid already|less amount paid|part paid|prepaid|"
     "cash paid|received|deposit £|paid £|deposit taken|paid to date|paid with order|less deposit|minus deposit|"
-    "deposit (minus)|in advance|paid in advance|on account",
+    "deposit (minus)|in advance|paid in advance|on account|less already paid|paid at order|paid when ordering|paid before|"
+    "less paid before|payment received|less payment",
     deposit=1.0,
 )
 _total("less|minus|credit", discount=0.6, deposit=0.4)
@@ -147,7 +150,11 @@ _total(
     total=1.0,
 )
 _total("amount|balance c/f", total=0.7, other=0.3)
-_total("number of items|no. of items|number of pieces|no. of pieces|total quantity|total items", count=1.0)
+_total(
+    "number of items|no. of items|number of pieces|no. of pieces|total quantity|total items|office code|office use|for office use|"
+    "points|number of parcels|parcels|items in all|pieces in all|how many in all",
+    count=1.0,
+)
 _total(
     "vat|tax|of which vat|other|other charges|extra|extras|insurance|surcharge|tip|donation|bag|gift wrap",
     other=1.0,
@@ -299,11 +306,11 @@ def _match_line(
 
 # What decides in wording that is not listed, the first that fits; "|" parts spellings. Common practice, no source.
 _KEYS: tuple[tuple[str, LabelRole], ...] = (
-    ("number of|no. of|no of|how many", "count"),
+    ("number of|no. of|no of|how many|office", "count"),
     ("sub total|sub-total|subtotal|before delivery|before discount|before postage|excluding", "goods"),
     ("to pay|total due|amount due|balance|please pay|now due|payable|grand total|owing", "total"),
     ("including|incl.|incl|with delivery|plus delivery|with postage", "total"),
-    ("discount|voucher|allowance|rebate|reduction|returns|credit note|money off", "discount"),
+    ("discount|voucher|allowance|rebate|reduction|returns|credit note|money off|saving|savings|token", "discount"),
     ("deposit|already paid|paid|in advance|on account|received", "deposit"),
     ("delivery|carriage|postage|shipping|packing|freight|p&p|p & p|courier|handling", "delivery"),
     ("goods|items|lines", "goods"),
