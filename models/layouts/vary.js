@@ -4,6 +4,7 @@
 {
   const MM = 96 / 25.4;
   const LEAST_ROW = 5.5 * MM; // nobody writes on a lower line
+  const WIDEST = 890; // the browser's window
   const LONGER = 4; // characters that other wording may be longer by
 
   let state = VARY.seed >>> 0;
@@ -70,6 +71,26 @@
       if (order.every((group) => group[key].every((one) => one.parentElement === parents)))
         parents.append(...order.flatMap((group) => group[key]));
     }
+  };
+
+  // Takes a column away that an order can do without, and a line of the totals.
+  const OPTIONAL = ["size", "page", "other", "code"];
+  const fewer = (table, row) => {
+    const groups = columns(table, row);
+    const spans = all("tfoot [colspan],tbody [colspan]", table).length > 0;
+    const free = groups?.filter((group) => OPTIONAL.includes(group.tds[0].dataset.role)) ?? [];
+    if (groups?.length > 4 && free.length && !spans) {
+      const gone = pick(free);
+      for (const foot of table.tFoot?.rows ?? []) if (foot.cells.length === row.cells.length) return;
+      for (const key of ["ths", "tds", "cols"]) for (const element of gone[key]) element.remove();
+    }
+  };
+  const totals = () => {
+    const box = pick(all("[data-role=goods],[data-role=discount],[data-role=deposit]"));
+    if (!box) return;
+    const line = box.closest("tr") ?? box.parentElement;
+    const alone = all("[data-role]", line).length === 1 && !all("[rowspan]", line).length;
+    if (alone && line.textContent.trim() && all("*", line).length < 8) line.remove();
   };
 
   const widths = (table) => {
@@ -152,7 +173,7 @@
 
   const zebra = (without) => {
     const tint = `hsl(${Math.floor(between(0, 360))} ${Math.floor(between(0, 60))}% ${Math.floor(between(86, 95))}%)`;
-    if (chance(without === "horizontal" ? 0.6 : 0.2))
+    if (chance(without === "horizontal" ? 0.6 : 0.25))
       style(`[data-rows]>.even,[data-rows]>.even>td{background:${tint}!important}`);
     else if (chance(0.3)) style("[data-rows]>.even,[data-rows]>.even>td{background-color:transparent}");
   };
@@ -199,6 +220,8 @@
     const css = getComputedStyle(main);
     const pad = (side) => parseFloat(css[`padding${side}`]);
     const [left, right, top] = [pad("Left"), pad("Right"), pad("Top")];
+    const wide = main.getBoundingClientRect().width;
+    if (chance(0.35)) main.style.width = `${Math.min(wide * between(0.9, 1.18), Math.max(wide, WIDEST))}px`;
     const shift = between(-3, 3) * MM;
     const squeeze = between(-2, 2) * MM;
     if (left < 2 * MM || right < 2 * MM) return;
@@ -271,7 +294,9 @@
     let changed = [];
     if (VARY.seed) {
       if (chance(0.8)) page(main);
-      if (table && chance(0.35)) reorder(table, row);
+      if (table && chance(0.3)) fewer(table, row);
+      if (chance(0.2)) totals();
+      if (table && chance(0.5)) reorder(table, row);
       if (chance(0.7)) changed = words(table, row);
       heading(table);
       if (chance(0.7)) widths(table);
