@@ -68,7 +68,9 @@ def render(
         if page is not None:
             shown = Path(folder) / pad.name
             base = f'<base href="{pad.as_uri()}">'
-            shown.write_text(re.sub("<meta charset[^>]*>", lambda m: m[0] + base, page, count=1), encoding="utf-8")
+            shown.write_text(
+                re.sub("<meta charset[^>]*>", lambda m: m[0] + base, page, count=1), encoding="utf-8"
+            )
         shot = Path(folder) / "pad.png"
         done = subprocess.run(
             [
