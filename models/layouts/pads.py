@@ -1,10 +1,14 @@
 """Filled slips of the pads that formread is developed on, photographed anew each time they are seen.
 
 Drawn forms vary without end but were all drawn by one program; these were designed one by one: the ``tune`` designs
-of ``sample_scans``, and the ``tune`` pads that a browser rendered (``tests.measure.fresh_forms``). Their truth names
-boxes only, so the rest of the picture counts as "no box", whatever it is.
+of ``sample_scans``, and the ``tune`` pads that a browser rendered (``tests.measure.fresh_forms``) with their variants
+(``models.layouts.variants``). Their truth names boxes only, so the rest of the picture counts as "no box", whatever
+it is.
 """
 
+import json
+import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -20,6 +24,8 @@ _LONG = 1180  # pixels: a little finer than the network sees
 _RIM = 40
 _KINDS = {"other total": "other_total", "items": "other_total"}
 _NOT = ("serial", "customer")
+VARIANT = re.compile(r"-v\d+$")
+"""What ``models.layouts.variants`` adds to the name of a pad."""
 
 Image = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -62,8 +68,6 @@ def _own(seed: int) -> Flat:
 
 
 def _pad(job: tuple[int, str, Path]) -> Flat:
-    import json
-
     from sample_scans.hands import Writers, make_hand
     from sample_scans.orders import random_habits
     from tests.measure.fresh_forms.fill import fill
@@ -82,13 +86,18 @@ def _pad(job: tuple[int, str, Path]) -> Flat:
     return _flat(slip.image, slip.truth()["boxes"])
 
 
+def pad_names(folder: Path, without: Collection[str]) -> list[str]:
+    """Name the rendered pads in `folder` and their variants; none of a pad that `without` lists."""
+    return sorted(p.stem for p in folder.glob("*.json") if VARIANT.sub("", p.stem) not in without)
+
+
 def flats(own: int, each: int, folder: Path | None, names: list[str], workers: int) -> list[Flat]:
     """Draw `own` slips of the sample designs and `each` of every pad in `folder` that `names` lists."""
-    with get_context("fork").Pool(workers) as pool:
+    with get_context("fork").Pool(workers, cv2.setNumThreads, (1,)) as pool:
         found = pool.map(_own, range(5000, 5000 + own), chunksize=2)
         if folder is not None:
-            jobs = [(k, name, folder) for k in range(each) for name in names]
-            found += pool.map(_pad, jobs, chunksize=1)
+            jobs = [(k, name, folder) for k, name in enumerate(names * each)]
+            found += pool.map(_pad, jobs, chunksize=2)
     return found
 
 

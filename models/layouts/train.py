@@ -19,7 +19,7 @@ from torch.nn import functional
 
 from models.forms import Digits, Fonts, draw_form
 from models.layouts.network import BoxFinder
-from models.layouts.pads import Flat, flats, photographed
+from models.layouts.pads import Flat, flats, pad_names, photographed
 from models.layouts.pages import draw_page
 from models.layouts.targets import BOXES, KINDS, NO_BOX, maps
 
@@ -31,7 +31,6 @@ _AREA = 1088 * 800 * 16
 _AGAIN = 2  # times a batch is seen, the second time later and in another light
 _KEPT = 24
 _NO_SLIP = 0.05  # share of pages that are no slip
-_OF_PADS = 0.25  # share of slips that are of pads; the rest are drawn forms
 _WEIGHT_OF_NOTHING = 0.4  # background is most of the picture and rarely the question
 _DECAY = 0.9985  # of the running mean of the weights that is kept in the end
 
@@ -58,8 +57,11 @@ def _shape_for(height: int, width: int) -> tuple[int, int] | None:
 class _Forms(torch.utils.data.IterableDataset):  # type: ignore[type-arg]
     """Batches of one shape each: (N, H, W, 3) uint8 and (N, 3, H / 2, W / 2) uint8."""
 
-    def __init__(self, seed: int, fonts: Fonts, digits: Digits, known: Sequence[Flat]) -> None:
+    def __init__(
+        self, seed: int, fonts: Fonts, digits: Digits, known: Sequence[Flat], of_pads: float
+    ) -> None:
         self._seed, self._fonts, self._digits, self._known = seed, fonts, digits, known
+        self._of_pads = of_pads
 
     def __iter__(self) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
         cv2.setNumThreads(1)
@@ -67,7 +69,7 @@ class _Forms(torch.utils.data.IterableDataset):  # type: ignore[type-arg]
         rng = np.random.default_rng([self._seed, 0 if info is None else info.id])
         waiting: dict[tuple[int, int], list[tuple[Image, Image]]] = {shape: [] for shape in _SHAPES}
         while True:
-            of_pad = bool(self._known) and rng.random() < _OF_PADS
+            of_pad = bool(self._known) and rng.random() < self._of_pads
             if rng.random() < _NO_SLIP:
                 drawn, of_pad = draw_page(rng, self._fonts), False
             elif of_pad:
@@ -130,7 +132,7 @@ def _losses(logits: torch.Tensor, target: torch.Tensor, weights: torch.Tensor) -
 
 def train(
     out: Path, minutes: float, seed: int, start: Path | None, workers: int, part: tuple[float, float],
-    fonts: Fonts, digits: Digits, known: Sequence[Flat], most: int,
+    fonts: Fonts, digits: Digits, known: Sequence[Flat], of_pads: float, most: int,
 ) -> None:  # fmt: skip
     """Train, and write ``boxes.pt`` (the running mean of the weights, half precision) now and then."""
     torch.manual_seed(seed)
@@ -143,7 +145,10 @@ def train(
         finder.load_state_dict({k: v.float() if v.dtype.is_floating_point else v for k, v in state.items()})
     print(sum(p.numel() for p in finder.parameters()) / 1e6, "million parameters", flush=True)
     loader = torch.utils.data.DataLoader(
-        _Forms(seed, fonts, digits, known), None, num_workers=workers, prefetch_factor=2 if workers else None
+        _Forms(seed, fonts, digits, known, of_pads),
+        None,
+        num_workers=workers,
+        prefetch_factor=2 if workers else None,
     )
     weights = torch.ones(len(KINDS), device=device)
     weights[0] = _WEIGHT_OF_NOTHING
@@ -226,17 +231,21 @@ def main() -> None:
     parser.add_argument("--own", type=int, default=0, help="slips of the sample designs to train on, too")
     parser.add_argument("--pads", type=Path, help="rendered tune pads to train on, too")
     parser.add_argument("--each", type=int, default=6, help="slips of each pad")
+    parser.add_argument(
+        "--of-pads",
+        type=float,
+        default=0.25,
+        help="share of slips that are of pads; the rest are drawn forms",
+    )
     parser.add_argument("--without", nargs="*", default=(), help="pads that are kept to measure on")
     parser.add_argument("--steps", type=int, default=0, help="stop after so many steps (rehearsals)")
     given = parser.parse_args()
-    names = (
-        sorted(p.stem for p in given.pads.glob("*.json") if p.stem not in given.without) if given.pads else []
-    )
-    known = flats(given.own, given.each, given.pads, names, max(given.workers, 1)) if given.own else []
+    names = pad_names(given.pads, given.without) if given.pads else []
+    known = flats(given.own, given.each, given.pads, names, max(given.workers, 1))
     print(f"{len(known)} slips of pads: {' '.join(names)}", flush=True)
     train(
         given.out, given.minutes, given.seed, given.start, given.workers, (given.low, given.high),
-        Fonts.load(given.fonts), Digits.load(given.mnist, given.writers), known, given.steps,
+        Fonts.load(given.fonts), Digits.load(given.mnist, given.writers), known, given.of_pads, given.steps,
     )  # fmt: skip
 
 

@@ -213,7 +213,7 @@ def fill(
     wanted = wanted_by(places)
     order = make_order(wanted, rng, habits, mistake) if hand else None
     serial = f"{int(rng.integers(100, 99999)):05d}"
-    printed = _number(picture, boxes, serial, rng)
+    printed = _number(picture, boxes, serial, scale, rng)
     written: dict[tuple[str, int | None], Entry] = {}
     mask: Mask = np.zeros((height, width), np.uint8)
     if order is not None and hand is not None:
@@ -233,10 +233,11 @@ def fill(
             if line.struck_out:
                 row = [box["rect"] for box in boxes if box["row"] == line.row]
                 y = 0.5 * (row[0][1] + row[0][3])
-                shake = rng.normal(0, 5, 2)
+                shake = rng.normal(0, round(0.42 * scale), 2)
+                inset = round(1.27 * scale)
                 writing.line(
-                    (min(r[0] for r in row) + 15, y + float(shake[0])),
-                    (max(r[2] for r in row) - 15, y + float(shake[1])),
+                    (min(r[0] for r in row) + inset, y + float(shake[0])),
+                    (max(r[2] for r in row) - inset, y + float(shake[1])),
                 )
         mask = writing.mask
     image = on_paper(printed, mask, carbon, scale, rng)
@@ -262,15 +263,16 @@ def design_of(name: str, width: float, height: float) -> Design:
     return Design(name, width, height, (), (), 0, "", "", "", "", "", "", black, black)
 
 
-def _number(picture: RGB, boxes: Sequence[Record], serial: str, rng: np.random.Generator) -> RGB:
+def _number(picture: RGB, boxes: Sequence[Record], serial: str, mm: float, rng: np.random.Generator) -> RGB:
     """Print the slip's number where the pad has a place for one."""
     for box in boxes:
         if box["role"] == "serial":
             left, top, _, bottom = box["rect"]
+            inset = round(0.68 * mm)
             face = typeface("archivo-narrow-700", int(0.95 * (bottom - top)))
             sheet = Image.fromarray(picture)
             colour = ((176, 26, 30), (30, 30, 30))[int(rng.integers(2))]
-            ImageDraw.Draw(sheet).text((left + 8, bottom - 8), serial, colour, face, "ls")
+            ImageDraw.Draw(sheet).text((left + inset, bottom - inset), serial, colour, face, "ls")
             picture = np.asarray(sheet, np.uint8)
     return picture
 

@@ -25,7 +25,7 @@ import numpy.typing as npt
 HERE = Path(__file__).parent
 SETS = ("tune", "blind", "sealed", "vault")
 DPI = 300
-FACTOR = DPI / 96
+CSS_DPI = 96
 """A CSS pixel is a 96th of an inch."""
 WINDOW = (900, 1200)
 """CSS pixels; an A4 sheet fits."""
@@ -38,8 +38,19 @@ def pads(pad_set: str) -> list[Path]:
     return sorted((HERE / pad_set).glob("*.html"))
 
 
-def render(pad: Path, chromium: str = "chromium") -> tuple[npt.NDArray[np.uint8], dict[str, Any]]:
+def render(
+    pad: Path, chromium: str = "chromium", dpi: float = DPI, page: str | None = None
+) -> tuple[npt.NDArray[np.uint8], dict[str, Any]]:
     """Render one pad.
+
+    Parameters
+    ----------
+    pad, chromium
+        The pad's file, and the browser's name or path.
+    dpi
+        Pixels to the inch.
+    page
+        The page to show in place of what stands in the file `pad`; what it refers to is looked for beside `pad`.
 
     Returns
     -------
@@ -51,14 +62,22 @@ def render(pad: Path, chromium: str = "chromium") -> tuple[npt.NDArray[np.uint8]
     RuntimeError
         When the browser gives no picture or a box sticks out of the paper.
     """
+    factor = dpi / CSS_DPI
     with tempfile.TemporaryDirectory() as folder:
+        shown = pad
+        if page is not None:
+            shown = Path(folder) / pad.name
+            base = f'<base href="{pad.as_uri()}">'
+            shown.write_text(
+                re.sub("<meta charset[^>]*>", lambda m: m[0] + base, page, count=1), encoding="utf-8"
+            )
         shot = Path(folder) / "pad.png"
         done = subprocess.run(
             [
                 chromium, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
                 "--allow-file-access-from-files", f"--user-data-dir={folder}/profile",
-                f"--window-size={WINDOW[0]},{WINDOW[1]}", f"--force-device-scale-factor={FACTOR}",
-                "--virtual-time-budget=4000", f"--screenshot={shot}", "--dump-dom", pad.as_uri(),
+                f"--window-size={WINDOW[0]},{WINDOW[1]}", f"--force-device-scale-factor={factor}",
+                "--virtual-time-budget=4000", f"--screenshot={shot}", "--dump-dom", shown.as_uri(),
             ],
             capture_output=True, text=True, timeout=90, check=False,
         )  # fmt: skip
@@ -68,13 +87,13 @@ def render(pad: Path, chromium: str = "chromium") -> tuple[npt.NDArray[np.uint8]
         raise RuntimeError(f"{pad} was not rendered: {done.stderr[-300:]}")
     places = json.loads(html.unescape(found[1]))
     _, _, width, height = places.pop("main")
-    size = round(width * FACTOR), round(height * FACTOR)
+    size = round(width * factor), round(height * factor)
     for field in places["fields"]:
-        field["rect"] = _pixels(field["rect"])
+        field["rect"] = _pixels(field["rect"], factor)
     for box in places["boxes"]:
         for key in ("rect", "pence", "pound", "point"):
-            box[key] = _pixels(box[key])
-        box["cells"] = [_pixels(cell) for cell in box["cells"]]
+            box[key] = _pixels(box[key], factor)
+        box["cells"] = [_pixels(cell, factor) for cell in box["cells"]]
         if box["pence"]:
             box["rect"] = [*box["rect"][:2], *box["pence"][2:]]
         if not (
@@ -83,11 +102,11 @@ def render(pad: Path, chromium: str = "chromium") -> tuple[npt.NDArray[np.uint8]
         ):
             raise RuntimeError(f"{pad}: the box {box['role']} of row {box['row']} is not on the paper")
     picture = cv2.cvtColor(picture[: size[1], : size[0]], cv2.COLOR_BGR2RGB)
-    return np.asarray(picture, np.uint8), {"scale": DPI / 25.4, **places}
+    return np.asarray(picture, np.uint8), {"scale": dpi / 25.4, **places}
 
 
-def _pixels(rect: Rect | None) -> Rect | None:
-    return None if rect is None else [round(FACTOR * place, 2) for place in rect]
+def _pixels(rect: Rect | None, factor: float) -> Rect | None:
+    return None if rect is None else [round(factor * place, 2) for place in rect]
 
 
 def rendered(pad_set: str, folder: Path) -> dict[str, tuple[npt.NDArray[np.uint8], dict[str, Any]]]:
