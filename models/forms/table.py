@@ -40,7 +40,7 @@ class Column:
     @property
     def place(self) -> str:
         """The kind of its cells."""
-        return "other" if self.kind == "row" else self.kind
+        return "decoy" if self.kind == "row" else self.kind
 
     @property
     def money(self) -> bool:
@@ -81,7 +81,7 @@ class Spec:
     heavy: Rule | None = None
     """The rule before columns of money, where it differs from the others."""
     labelled: bool = False
-    """Instead of a heading, each cell says in small print what it is for."""
+    """Instead of a heading, each cell says in small print what it is for; below its line, if it has but a line."""
     parts: tuple[str, str] = ("£", "p")
     """What stands over pounds and over pence."""
     filled: str = ""
@@ -193,8 +193,13 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
     columns = draw_columns(rng, room / style.mm)
     mode = str(rng.choice(
         ["grid", "rows", "cols", "boxes", "bands", "underlines", "columns", "none", "strips"],
-        p=[0.47, 0.11, 0.07, 0.1, 0.08, 0.05, 0.06, 0.02, 0.04],
+        p=[0.43, 0.11, 0.07, 0.1, 0.08, 0.07, 0.06, 0.04, 0.04],
     ))  # fmt: skip
+    numbered = any(c.kind == "row" for c in columns)
+    if (
+        mode in ("none", "underlines") and not numbered and rng.random() < 0.3
+    ):  # hardly anything else tells its rows
+        columns.insert(0, Column("row", float(rng.uniform(*_WIDTHS["row"]))))
     parted = rng.random()
     combs = rng.random() < 0.16
     guides = rng.random()
@@ -268,7 +273,7 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         capital=style.capital * float(rng.uniform(0.75, 1.15)), centred=bool(rng.random() < 0.62), band=band, shade=tint,
         gap=float(rng.uniform(0.5, 1.6)) * style.mm, cell=cell, printed=printed, upright=bool(rng.random() < 0.12),
         heavy=style.rule(rng, "frame") if rng.random() < 0.12 else None,
-        labelled=heading == "none" and mode in ("grid", "boxes", "strips") and rng.random() < 0.6,
+        labelled=heading == "none" and mode in ("grid", "boxes", "strips", "underlines") and rng.random() < 0.6,
         start=int(rng.integers(2)), dotted=bool(rng.random() < 0.4), boxed=bool(rng.random() < 0.06),
         sections=bool(printed) and rng.random() < 0.35, parts=_PARTS[int(rng.integers(len(_PARTS)))],
     )  # fmt: skip
@@ -447,8 +452,9 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
     if spec.mode == "underlines":
         gap = spec.gap
         for y in ys[1:]:
+            foot = y - 2 - _below(grid)
             for c in spec.columns:
-                canvas.line((c.left + gap, y - 2), (c.right - gap, y - 2), spec.row)
+                canvas.line((c.left + gap, foot), (c.right - gap, foot), spec.row)
     elif spec.mode not in ("none", "strips"):
         for c in spec.columns:
             if c.divider is not None:
@@ -461,6 +467,11 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
         canvas.box(Rect(grid.last.left, grid.top, grid.last.right, rect.bottom), heavy)
     if spec.frame is not None:
         canvas.box(rect, spec.frame, spec.rounded)
+
+
+def _below(grid: Grid) -> float:
+    """Return how much of a row's height captions below its line take."""
+    return 0.26 * grid.pitch if grid.spec.labelled and grid.spec.mode == "underlines" else 0.0
 
 
 def _strips(canvas: Canvas, style: Style, grid: Grid) -> None:
@@ -625,7 +636,7 @@ def _cell(
     y = grid.top + k * grid.pitch
     inset = spec.gap / 2 if spec.mode == "boxes" else 0.0
     deep = spec.gap / 2 if spec.mode in ("boxes", "strips") else 0.0
-    cell = Rect(c.left + inset, y + deep, c.right - inset, y + grid.pitch - deep)
+    cell = Rect(c.left + inset, y + deep, c.right - inset, y + grid.pitch - deep - _below(grid))
     x = None if c.divider is None else _divider(c)
     halves: tuple[Rect, Rect] | None = None
     if x is not None:
@@ -655,7 +666,11 @@ def _cell(
         size = fitted(
             c.heading, spec.face, max(4.6, min(0.75 * spec.capital, 0.2 * cell.height)), cell.width - 4
         )
-        canvas.text(cell.left + 2, cell.top + 1.4 * size, c.heading, spec.face, size, style.mix(0.85))
+        if spec.mode == "underlines":
+            foot = cell.bottom + 1.5 * size
+            canvas.text((cell.left + cell.right) / 2, foot, c.heading, spec.face, size, style.mix(0.85), "m")
+        else:
+            canvas.text(cell.left + 2, cell.top + 1.4 * size, c.heading, spec.face, size, style.mix(0.85))
     if c.comb:
         for i in range(1, c.comb):
             at = cell.left + i * cell.width / c.comb

@@ -3,19 +3,23 @@
 ``--fonts FOLDER`` (with ``print`` and ``hand`` in it) and ``--mnist FOLDER`` are what ``models.forms`` draws with;
 ``--start CHECKPOINT`` goes on from earlier weights, and ``--from`` and ``--to`` say which part of the whole course
 this run is, so that the learning rate falls over several runs as over one. Works by the clock: a faster machine
-sees more forms.
+sees more forms. Where there are several GPUs, each learns from forms of its own and all share what they learn.
 """
 
 import argparse
+import os
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 import torch
+from torch import distributed, multiprocessing
 from torch.nn import functional
+from torch.nn.parallel import DistributedDataParallel
 
 from models.forms import Digits, Fonts, draw_form
 from models.layouts.network import BoxFinder
@@ -33,6 +37,8 @@ _KEPT = 24
 _NO_SLIP = 0.05  # share of pages that are no slip
 _WEIGHT_OF_NOTHING = 0.4  # background is most of the picture and rarely the question
 _DECAY = 0.9985  # of the running mean of the weights that is kept in the end
+_MEET = 8  # steps after which all processes take the first one's clock
+_ADDRESS = "tcp://127.0.0.1:29531"  # where they find each other
 
 Image = npt.NDArray[np.uint8]
 
@@ -58,7 +64,7 @@ class _Forms(torch.utils.data.IterableDataset):  # type: ignore[type-arg]
     """Batches of one shape each: (N, H, W, 3) uint8 and (N, 3, H / 2, W / 2) uint8."""
 
     def __init__(
-        self, seed: int, fonts: Fonts, digits: Digits, known: Sequence[Flat], of_pads: float
+        self, seed: tuple[int, int], fonts: Fonts, digits: Digits, known: Sequence[Flat], of_pads: float
     ) -> None:
         self._seed, self._fonts, self._digits, self._known = seed, fonts, digits, known
         self._of_pads = of_pads
@@ -66,7 +72,7 @@ class _Forms(torch.utils.data.IterableDataset):  # type: ignore[type-arg]
     def __iter__(self) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
         cv2.setNumThreads(1)
         info = torch.utils.data.get_worker_info()
-        rng = np.random.default_rng([self._seed, 0 if info is None else info.id])
+        rng = np.random.default_rng([*self._seed, 0 if info is None else info.id])
         waiting: dict[tuple[int, int], list[tuple[Image, Image]]] = {shape: [] for shape in _SHAPES}
         while True:
             of_pad = bool(self._known) and rng.random() < self._of_pads
@@ -130,22 +136,65 @@ def _losses(logits: torch.Tensor, target: torch.Tensor, weights: torch.Tensor) -
     return kind, each.mean() + 0.3 * dice.mean(), half
 
 
-def train(
-    out: Path, minutes: float, seed: int, start: Path | None, workers: int, part: tuple[float, float],
-    fonts: Fonts, digits: Digits, known: Sequence[Flat], of_pads: float, most: int,
-) -> None:  # fmt: skip
-    """Train, and write ``boxes.pt`` (the running mean of the weights, half precision) now and then."""
-    torch.manual_seed(seed)
-    device = "cuda" if torch.cuda.is_available() else "cpu"
+@dataclass(frozen=True)
+class Course:
+    """What one run is: where it writes, how long, from where, and what it draws with."""
+
+    out: Path
+    minutes: float
+    seed: int
+    start: Path | None
+    workers: int
+    part: tuple[float, float]
+    of_pads: float
+    steps: int
+    fonts: Fonts
+    digits: Digits
+    known: Sequence[Flat]
+
+
+class _Clock:
+    """Seconds since the start, the same for all processes: each takes the first one's every few steps."""
+
+    def __init__(self, device: torch.device, shared: bool) -> None:
+        self._began = time.monotonic()
+        self._device, self._shared, self._now, self._asked = device, shared, 0.0, 0
+
+    def __call__(self) -> float:
+        if not self._shared:
+            return time.monotonic() - self._began
+        if self._asked % _MEET == 0:
+            now = torch.tensor([time.monotonic() - self._began], device=self._device)
+            distributed.broadcast(now, 0)
+            self._now = float(now.item())
+        self._asked += 1
+        return self._now
+
+
+def train(rank: int, world: int, course: Course) -> None:
+    """Train as one of `world` processes; the first writes ``boxes.pt`` (the running mean of the weights) now and then."""
+    torch.manual_seed(course.seed)
+    cuda = torch.cuda.is_available()
+    device = torch.device("cuda", rank) if cuda else torch.device("cpu")
+    if cuda:
+        torch.cuda.set_device(device)
     torch.backends.cudnn.benchmark = True
-    began = time.monotonic()
+    if world > 1:
+        distributed.init_process_group(
+            "nccl" if cuda else "gloo", init_method=_ADDRESS, rank=rank, world_size=world
+        )
     finder = BoxFinder().to(device).to(memory_format=torch.channels_last)
-    if start is not None:
-        state = torch.load(start, map_location=device, weights_only=True)
+    if course.start is not None:
+        state = torch.load(course.start, map_location=device, weights_only=True)
         finder.load_state_dict({k: v.float() if v.dtype.is_floating_point else v for k, v in state.items()})
-    print(sum(p.numel() for p in finder.parameters()) / 1e6, "million parameters", flush=True)
+    learner: torch.nn.Module = finder
+    if world > 1:
+        learner = DistributedDataParallel(finder, device_ids=[rank] if cuda else None)
+    if rank == 0:
+        print(sum(p.numel() for p in finder.parameters()) / 1e6, "million parameters", flush=True)
+    workers = course.workers // world
     loader = torch.utils.data.DataLoader(
-        _Forms(seed, fonts, digits, known, of_pads),
+        _Forms((course.seed, rank), course.fonts, course.digits, course.known, course.of_pads),
         None,
         num_workers=workers,
         prefetch_factor=2 if workers else None,
@@ -153,33 +202,34 @@ def train(
     weights = torch.ones(len(KINDS), device=device)
     weights[0] = _WEIGHT_OF_NOTHING
     tuner = torch.optim.AdamW(finder.parameters(), lr=_RATE, weight_decay=0.03)
-    end = began + 60 * minutes
+    end = 60 * course.minutes
     slow = {k: v.detach().clone() for k, v in finder.state_dict().items()}
-    chance = np.random.default_rng(seed)
+    chance = np.random.default_rng([course.seed, rank])
     kept: list[tuple[torch.Tensor, torch.Tensor]] = []
-    step, seen, shown, saved = 0, 0, 0.0, began
+    step, seen, shown, saved = 0, 0, 0.0, 0.0
     sums = np.zeros(4)
-    out.mkdir(parents=True, exist_ok=True)
 
     def save() -> None:
+        course.out.mkdir(parents=True, exist_ok=True)
         small = {k: v.half() if v.dtype.is_floating_point else v for k, v in slow.items()}
-        torch.save(small, out / "boxes.pt")
+        torch.save(small, course.out / "boxes.pt")
 
+    clock = _Clock(device, world > 1)
     for batch in loader:
         seen += len(batch[0])
         kept.append(batch)
         if len(kept) > _KEPT:
             kept.pop(int(chance.integers(len(kept) - 1)))
         for again in range(_AGAIN):
-            now = time.monotonic()
-            done = part[0] + (part[1] - part[0]) * min(1.0, (now - began) / (end - began))
+            now = clock()
+            done = course.part[0] + (course.part[1] - course.part[0]) * min(1.0, now / end)
             for group in tuner.param_groups:
                 group["lr"] = _RATE * min(1.0, step / 300 + 0.01) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
             images, targets = batch if again == 0 else kept[int(chance.integers(len(kept)))]
             x = images.to(device, non_blocking=True).permute(0, 3, 1, 2).float()
             y = targets.to(device, non_blocking=True)
-            with torch.autocast(device, torch.bfloat16):
-                logits = finder(_relit(x).contiguous(memory_format=torch.channels_last))
+            with torch.autocast(device.type, torch.bfloat16, enabled=cuda):
+                logits = learner(_relit(x).contiguous(memory_format=torch.channels_last))
             kind, core, pence = _losses(logits.float(), y, weights)
             loss = kind + core + 0.2 * pence
             tuner.zero_grad(set_to_none=True)
@@ -195,22 +245,23 @@ def train(
                     else:
                         slow[name].copy_(value)
             sums += (kind.item(), core.item(), pence.item(), 1)
-        now = time.monotonic()
-        if now - shown > 20:
+        if rank == 0 and now - shown > 20:
             shown = now
             mean = sums[:3] / sums[3]
             sums[:] = 0
             print(
-                f"{now - began:5.0f} s step {step} forms {seen} kind {mean[0]:.4f} core {mean[1]:.4f} "
+                f"{now:5.0f} s step {step} forms {seen * world} kind {mean[0]:.4f} core {mean[1]:.4f} "
                 f"pence {mean[2]:.4f}",
                 flush=True,
             )
-        if now - saved > 120:
+        if rank == 0 and now - saved > 60:
             saved = now
             save()
-        if now > end or (most and step >= most):
+        if now > end or (course.steps and step >= course.steps):
             break
-    save()
+    if rank == 0:
+        save()
+    os._exit(0)  # the workers are still drawing; nobody waits for them
 
 
 def main() -> None:
@@ -222,7 +273,10 @@ def main() -> None:
     parser.add_argument("--start", type=Path)
     parser.add_argument("--from", type=float, default=0.0, dest="low")
     parser.add_argument("--to", type=float, default=1.0, dest="high")
-    parser.add_argument("--workers", type=int, default=15)
+    parser.add_argument("--workers", type=int, default=15, help="processes that draw, all together")
+    parser.add_argument(
+        "--gpus", type=int, default=1, help="GPUs that learn; on a machine without, processes"
+    )
     parser.add_argument("--fonts", type=Path, required=True)
     parser.add_argument("--mnist", type=Path, required=True)
     parser.add_argument(
@@ -243,10 +297,19 @@ def main() -> None:
     names = pad_names(given.pads, given.without) if given.pads else []
     known = flats(given.own, given.each, given.pads, names, max(given.workers, 1))
     print(f"{len(known)} slips of pads: {' '.join(names)}", flush=True)
-    train(
-        given.out, given.minutes, given.seed, given.start, given.workers, (given.low, given.high),
-        Fonts.load(given.fonts), Digits.load(given.mnist, given.writers), known, given.of_pads, given.steps,
+    world = max(1, given.gpus)
+    course = Course(
+        given.out, given.minutes, given.seed, given.start, given.workers, (given.low, given.high), given.of_pads,
+        given.steps, Fonts.load(given.fonts), Digits.load(given.mnist, given.writers), known,
     )  # fmt: skip
+    learners = [
+        multiprocessing.get_context("fork").Process(target=train, args=(k, world, course))
+        for k in range(world)
+    ]
+    for learner in learners:
+        learner.start()
+    for learner in learners:
+        learner.join()
 
 
 if __name__ == "__main__":
