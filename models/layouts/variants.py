@@ -4,13 +4,14 @@
 
 FOLDER gets NAME.png and NAME.json of every pad of ``tests/measure/fresh_forms/tune`` as it is, and NAME-v1, NAME-v2
 and so on with other rows, faces, colours, rules, column widths and order, wording and margins (``vary.js``). The
-browser varies a pad before it measures it, so the truth is exact. Pictures have 64 colours, to travel.
+browser varies a pad before it measures it, so the truth is exact. Pictures have 64 colours, to travel. What is in FOLDER
+already is kept.
 """
 
 import argparse
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from multiprocessing.pool import ThreadPool
 from pathlib import Path
@@ -127,9 +128,9 @@ def _drawn(pad: Path, seed: int, known: list[_Print], dpi: float, chromium: str)
 
 
 def variants(
-    pad: Path, each: int, known: list[_Print], chromium: str = "chromium"
+    pad: Path, numbers: Sequence[int], known: list[_Print], chromium: str = "chromium"
 ) -> Iterable[tuple[str, Picture, Places]]:
-    """Give the name, the (H, W, 3) uint8 RGB picture and the places of `pad` and of up to `each` variants.
+    """Give the name, the (H, W, 3) uint8 RGB picture and the places of `pad` and of the variants `numbers`.
 
     A variant with worse faults than the pad itself is dropped, and another seed tried.
     """
@@ -141,7 +142,7 @@ def variants(
     yield pad.stem, picture, places
     own, small = places["faults"], len(faults(places))
     name = int.from_bytes(pad.stem.encode()[:6], "big")
-    for number in range(1, each + 1):
+    for number in numbers:
         for attempt in range(_TRIES):
             seed = int(np.random.default_rng([name, number, attempt]).integers(1, 2**32))
             try:
@@ -173,11 +174,13 @@ def main() -> None:
     given.folder.mkdir(parents=True, exist_ok=True)
 
     def one(pad: Path) -> str:
-        got = []
-        for name, picture, places in variants(pad, given.each, known, given.chromium):
-            _save(given.folder, name, picture, places)
-            got.append(name)
-        return f"{pad.stem}: {len(got) - 1} variants"
+        there = {path.stem for path in given.folder.glob(f"{pad.stem}*.json")}
+        missing = [n for n in range(1, given.each + 1) if f"{pad.stem}-v{n}" not in there]
+        if missing or pad.stem not in there:
+            for name, picture, places in variants(pad, missing, known, given.chromium):
+                _save(given.folder, name, picture, places)
+                there.add(name)
+        return f"{pad.stem}: {len(there) - 1} variants"
 
     chosen = [pad for pad in pads("tune") if not given.only or pad.stem in given.only]
     with ThreadPool(given.browsers) as pool:
