@@ -91,12 +91,17 @@ def pad_names(folder: Path, without: Collection[str]) -> list[str]:
     return sorted(p.stem for p in folder.glob("*.json") if VARIANT.sub("", p.stem) not in without)
 
 
-def flats(own: int, each: int, folder: Path | None, names: list[str], workers: int) -> list[Flat]:
-    """Draw `own` slips of the sample designs and `each` of every pad in `folder` that `names` lists."""
+def flats(
+    own: int, each: int, folder: Path | None, names: list[str], workers: int, part: int = 0
+) -> list[Flat]:
+    """Draw `own` slips of the sample designs and `each` of every pad in `folder` that `names` lists.
+
+    `part`: others are drawn for each part of a larger whole.
+    """
     with get_context("fork").Pool(workers, cv2.setNumThreads, (1,)) as pool:
-        found = pool.map(_own, range(5000, 5000 + own), chunksize=2)
+        found = pool.map(_own, range(5000 + part * own, 5000 + (part + 1) * own), chunksize=2)
         if folder is not None:
-            jobs = [(k, name, folder) for k, name in enumerate(names * each)]
+            jobs = [(k, name, folder) for k, name in enumerate(names * each, part * each * len(names))]
             found += pool.map(_pad, jobs, chunksize=2)
     return found
 

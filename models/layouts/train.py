@@ -3,7 +3,8 @@
 ``--fonts FOLDER`` (with ``print`` and ``hand`` in it) and ``--mnist FOLDER`` are what ``models.forms`` draws with;
 ``--start CHECKPOINT`` goes on from earlier weights, and ``--from`` and ``--to`` say which part of the whole course
 this run is, so that the learning rate falls over several runs as over one. Works by the clock: a faster machine
-sees more forms. Where there are several GPUs, each learns from forms of its own and all share what they learn.
+sees more forms. With the variables RANK, WORLD_SIZE, MASTER_ADDR and MASTER_PORT of ``torch.distributed`` in the
+environment it is one of several processes with a GPU each, which see forms of their own and share what they learn.
 """
 
 import argparse
@@ -17,7 +18,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 import torch
-from torch import distributed, multiprocessing
+from torch import distributed
 from torch.nn import functional
 from torch.nn.parallel import DistributedDataParallel
 
@@ -38,7 +39,6 @@ _NO_SLIP = 0.05  # share of pages that are no slip
 _WEIGHT_OF_NOTHING = 0.4  # background is most of the picture and rarely the question
 _DECAY = 0.9985  # of the running mean of the weights that is kept in the end
 _MEET = 8  # steps after which all processes take the first one's clock
-_ADDRESS = "tcp://127.0.0.1:29531"  # where they find each other
 
 Image = npt.NDArray[np.uint8]
 
@@ -180,9 +180,7 @@ def train(rank: int, world: int, course: Course) -> None:
         torch.cuda.set_device(device)
     torch.backends.cudnn.benchmark = True
     if world > 1:
-        distributed.init_process_group(
-            "nccl" if cuda else "gloo", init_method=_ADDRESS, rank=rank, world_size=world
-        )
+        distributed.init_process_group("nccl" if cuda else "gloo")
     finder = BoxFinder().to(device).to(memory_format=torch.channels_last)
     if course.start is not None:
         state = torch.load(course.start, map_location=device, weights_only=True)
@@ -192,7 +190,7 @@ def train(rank: int, world: int, course: Course) -> None:
         learner = DistributedDataParallel(finder, device_ids=[rank] if cuda else None)
     if rank == 0:
         print(sum(p.numel() for p in finder.parameters()) / 1e6, "million parameters", flush=True)
-    workers = course.workers // world
+    workers = course.workers
     loader = torch.utils.data.DataLoader(
         _Forms((course.seed, rank), course.fonts, course.digits, course.known, course.of_pads),
         None,
@@ -273,10 +271,7 @@ def main() -> None:
     parser.add_argument("--start", type=Path)
     parser.add_argument("--from", type=float, default=0.0, dest="low")
     parser.add_argument("--to", type=float, default=1.0, dest="high")
-    parser.add_argument("--workers", type=int, default=15, help="processes that draw, all together")
-    parser.add_argument(
-        "--gpus", type=int, default=1, help="GPUs that learn; on a machine without, processes"
-    )
+    parser.add_argument("--workers", type=int, default=15, help="processes that draw, for each GPU")
     parser.add_argument("--fonts", type=Path, required=True)
     parser.add_argument("--mnist", type=Path, required=True)
     parser.add_argument(
@@ -295,21 +290,16 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=0, help="stop after so many steps (rehearsals)")
     given = parser.parse_args()
     names = pad_names(given.pads, given.without) if given.pads else []
-    known = flats(given.own, given.each, given.pads, names, max(given.workers, 1))
-    print(f"{len(known)} slips of pads: {' '.join(names)}", flush=True)
-    world = max(1, given.gpus)
+    rank, world = (
+        int(os.environ.get(name, default)) for name, default in (("RANK", "0"), ("WORLD_SIZE", "1"))
+    )
+    known = flats(given.own, given.each, given.pads, names, max(given.workers, 1), rank)
+    print(f"{len(known)} slips of {len(names)} pads and variants", flush=True)
     course = Course(
         given.out, given.minutes, given.seed, given.start, given.workers, (given.low, given.high), given.of_pads,
         given.steps, Fonts.load(given.fonts), Digits.load(given.mnist, given.writers), known,
     )  # fmt: skip
-    learners = [
-        multiprocessing.get_context("fork").Process(target=train, args=(k, world, course))
-        for k in range(world)
-    ]
-    for learner in learners:
-        learner.start()
-    for learner in learners:
-        learner.join()
+    train(rank, world, course)
 
 
 if __name__ == "__main__":
