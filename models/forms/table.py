@@ -228,7 +228,7 @@ def draw_spec(rng: Generator, style: Style, room: float) -> Spec:
         for i, c in enumerate(columns):
             c.shaded = i % 2 == odd
     heading = str(
-        rng.choice(["plain", "reversed", "shaded", "line", "none"], p=[0.36, 0.24, 0.2, 0.15, 0.05])
+        rng.choice(["plain", "reversed", "shaded", "line", "none"], p=[0.35, 0.23, 0.2, 0.14, 0.08])
     )
     frame = (
         style.rule(rng, "frame")
