@@ -46,6 +46,8 @@ _HALF_SEEN = 0.5  # share of the rows in which a column's boxes need to be seen
 _CORE_FULL = 0.75  # share of a row's height that a core takes, about
 _CHANGE = 25.0  # nats that a change of kind costs inside a box: some places of plain evidence on either side
 _GAP_COST = 0.1  # share of that between two boxes
+_STEP_COST = 6.0  # nats that it costs between two boxes of the totals: what they are is less plain
+_LOWEST_STEP = 7  # places; nobody writes into a lower box
 _NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
 _NARROWEST = 5  # places; nobody writes into a narrower column
 _WRITABLE = 24  # places of each part of a run of one kind
@@ -233,7 +235,8 @@ def find_cells(seen: Seen) -> tuple[list[Cell], float, float, tuple[float, float
     inside = (seen.core > _CORE) & (box > _MAY_BE_BOX)
     of_table = seen.kinds[COLUMNS].sum(axis=0) >= seen.kinds[TOTALS].sum(axis=0)
     # Where nothing is ruled, cores of the last row and of the total below run together: one kind at a time.
-    parts = _pieces(inside & of_table) + _pieces(inside & ~of_table)
+    ladders = _pieces(inside & ~of_table)
+    parts = _pieces(inside & of_table) + [step for ladder in ladders for step in _steps(seen, *ladder)]
     slope, lean = _skew(parts)
     # A total on nothing but dots has no core, and stands for itself.
     totals = _pieces(seen.kinds[TOTALS].sum(axis=0) > _BOX)
@@ -269,6 +272,54 @@ def _pieces(inside: npt.NDArray[np.bool_]) -> list[tuple[int, int, npt.NDArray[n
         if area >= _LEAST_AREA and min(wide, high) >= _LEAST_SIDE:
             result.append((left, top, labels[top : top + high, left : left + wide] == k))
     return result
+
+
+def _steps(
+    seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]
+) -> list[tuple[int, int, npt.NDArray[np.bool_]]]:
+    """Part boxes of totals that stand on each other with nothing ruled between: where their kinds change."""
+    high, wide = mask.shape
+    where = (slice(None), slice(top, top + high), slice(left, left + wide))
+    weight = np.maximum(mask.sum(axis=1), 1)
+    kinds = (seen.kinds[TOTALS][where] * mask).sum(axis=2) / weight
+    core = (seen.core[where[1:]] * mask).sum(axis=1) / weight
+    path = _cheapest(kinds, _STEP_COST * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / _CORE_FULL)))
+    cuts = [0, *(int(y) for y in np.flatnonzero(np.diff(path)) + 1), high]
+    if len(cuts) == 2 or min(b - a for a, b in pairwise(cuts)) < _LOWEST_STEP:
+        return [(left, top, mask)]
+    result = []
+    for a, b in pairwise(cuts):
+        # A margin on either side, as between cores that are parted.
+        part = mask[a + (a > 0) : b - (b < high)]
+        result.append((left, top + a + (a > 0), part))
+    return result
+
+
+def _cheapest(chances: npt.NDArray[np.float64], cost: npt.NDArray[np.float64]) -> npt.NDArray[np.intp]:
+    """Return the likeliest state at each place (Viterbi 1967).
+
+    Parameters
+    ----------
+    chances
+        (states, places) probabilities.
+    cost
+        (places,) nats that a change of state just before the place costs.
+    """
+    states, places = chances.shape
+    score = np.log(_SURE * chances + (1 - _SURE) / states)
+    best = score[:, 0].copy()
+    came = np.zeros((places, states), np.intp)
+    for x in range(1, places):
+        away = int(np.argmax(best))
+        move = best[away] - cost[x]
+        stay = best >= move
+        came[x] = np.where(stay, np.arange(states), away)
+        best = np.where(stay, best, move) + score[:, x]
+    path = np.zeros(places, np.intp)
+    path[-1] = int(np.argmax(best))
+    for x in range(places - 1, 0, -1):
+        path[x - 1] = came[x][path[x]]
+    return path
 
 
 def _halves(seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -310,7 +310,10 @@ _KEYS: tuple[tuple[str, LabelRole], ...] = (
     ("sub total|sub-total|subtotal|before delivery|before discount|before postage|excluding", "goods"),
     ("to pay|total due|amount due|balance|please pay|now due|payable|grand total|owing", "total"),
     ("including|incl.|incl|with delivery|plus delivery|with postage", "total"),
-    ("discount|voucher|allowance|rebate|reduction|returns|credit note|money off|saving|savings|token", "discount"),
+    (
+        "discount|voucher|allowance|rebate|reduction|returns|credit note|money off|saving|savings|token",
+        "discount",
+    ),
     ("deposit|already paid|paid|in advance|on account|received", "deposit"),
     ("delivery|carriage|postage|shipping|packing|freight|p&p|p & p|courier|handling", "delivery"),
     ("goods|items|lines", "goods"),
