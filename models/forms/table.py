@@ -658,7 +658,7 @@ def _cell(
         elif x is not None:
             canvas.line((x, cell.top), (x, cell.bottom), spec.pence)
     if halves is None:
-        canvas.place(c.place, cell, row)
+        canvas.place(c.place, cell, None if c.kind == "row" else row)
     else:
         canvas.place(c.place, halves[0], row)
         canvas.place(c.place, halves[1], row, pence=True)

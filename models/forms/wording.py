@@ -55,7 +55,7 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     ),
     "row": _split("No.|Line|#|Row|Item|No|Nr|Line no."),
 }
-"""Headings by kind of column; ``row`` heads the printed row numbers, which are of the kind ``other``."""
+"""Headings by kind of column; ``row`` heads the printed row numbers, which are no boxes to write in."""
 
 LABELS: dict[str, tuple[str, ...]] = {
     "goods": _split(
