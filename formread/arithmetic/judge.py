@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.asking import boxes_to_ask, row_posterior
-from formread.arithmetic.astray import DOUBT
+from formread.arithmetic.astray import DOUBT, EVEN, Leans
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
@@ -54,6 +54,7 @@ def judge(
     terms: Terms = NO_TERMS,
     carried: Sequence[int] = (),
     doubt: float = DOUBT,
+    leans: Leans = EVEN,
     hand: bool = True,
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
@@ -78,6 +79,8 @@ def judge(
         Totals written on the other slips of the pile, minor units: where a sum brought forward may be from.
     doubt
         How probably the boxes were found wrongly, before the sums are looked at (:mod:`formread.arithmetic.astray`).
+    leans
+        In which way they then were, as the layout looks.
     hand
         Whether the writer's habits, as the settled boxes of the slip show them, speak for the doubtful ones.
     priors, costs
@@ -91,7 +94,7 @@ def judge(
         For a fact about a box that the slip does not have.
     """
     weighed = Weighed(
-        confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried, doubt
+        confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried, doubt, leans
     )
     judgement = _answer(weighed, costs, unit, doubt)
     if hand and judgement.verdict == "unsure" and judgement.written_total is not None:

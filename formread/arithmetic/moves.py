@@ -65,11 +65,15 @@ class SlipShares:
         return self.wrong * self.shares.get(kind, 0.0)
 
 
-def slip_shares(rows: Sequence[Row], charges: Sequence["ChargeBox"], priors: Priors) -> SlipShares:
-    """Fit the table of kinds to what this slip has: no charge can be forgotten where none is written."""
-    filled = sum(row.filled for row in rows)
+def slip_shares(filled: float, struck: float, charges: Sequence["ChargeBox"], priors: Priors) -> SlipShares:
+    """Fit the table of kinds to what this slip has: no charge can be forgotten where none is written.
+
+    Parameters
+    ----------
+    filled, struck
+        :attr:`SlipShares.rows` and :attr:`SlipShares.struck`.
+    """
     charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in charges)
-    struck = max((row.struck for row in rows), default=0.0)
     shares = dict(priors.total_slips)
     shares["forgot_charge"] *= min(charged, 1.0)
     shares["charge_sign"] *= min(charged, 1.0)

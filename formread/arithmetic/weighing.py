@@ -8,9 +8,11 @@ import numpy as np
 from formread.arithmetic import chain
 from formread.arithmetic.astray import (
     DOUBT,
+    EVEN,
     STRUCK_UNSEEN,
     WRONG_TOO,
     Block,
+    Leans,
     columns_astray,
     written_given_astray,
 )
@@ -56,7 +58,13 @@ MOST_CARRIED: Final = 40
 
 
 class Weighed:
-    """One slip with every combination of its readings weighed."""
+    """One slip with every combination of its readings weighed.
+
+    Attributes
+    ----------
+    blank
+        Whether it has no line at all.
+    """
 
     def __init__(
         self,
@@ -66,8 +74,10 @@ class Weighed:
         terms: Terms = NO_TERMS,
         carried: Sequence[int] = (),
         doubt: float = DOUBT,
+        leans: Leans = EVEN,
     ) -> None:
         self.priors = priors
+        self.leans = leans
         self._asking = True
         self.carried = frozenset(carried)
         rows = [Row(line, listed(line, known), STRUCK_UNSEEN.value) for line in slip.lines]
@@ -93,11 +103,6 @@ class Weighed:
             if self.probability_wrong() < HOLDS or not self._ask_across():
                 break
             self._weigh()
-
-    @property
-    def blank(self) -> bool:
-        """Whether the slip has no line at all."""
-        return not any(row.filled > 0.5 or row.struck > 0.5 for row in self.rows)
 
     def boxes(self) -> Iterator[Box]:
         """Every box that is weighed."""
@@ -130,7 +135,10 @@ class Weighed:
         self._weigh()
 
     def _weigh(self) -> None:
-        self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)
+        filled = [row.filled for row in self.rows]
+        struck = [row.struck for row in self.rows]
+        self.blank = not any(p > 0.5 for p in (*filled, *struck))
+        self.sums: SlipShares = slip_shares(sum(filled), max(struck, default=0.0), self.charges, self.priors)
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
         self._ways.prepare()
@@ -208,7 +216,7 @@ class Weighed:
         fits = self.mass[:, None] * self.fits
         sound = np.where(early[:, None], 0.0, fits)
         unspent = np.where(self.spent | early, 0.0, self.mass)[:, None]
-        columns = columns_astray(list(self._coherent()))
+        columns = self._block().shares()["columns"] * columns_astray(list(self._coherent()))
         # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
         loose = unspent * (speaks * breadths(written))
         astray = unspent * given * speaks + columns / 2 * (sound + loose)
@@ -262,6 +270,7 @@ class Weighed:
             goods=self.goods is not None and isinstance(self.goods.top, int),
             added=any(c.sign > 0 for c in self.charges),
             taken=any(c.sign < 0 for c in self.charges),
+            leans=self.leans,
         )
 
     def _coherent(self) -> Iterator[float]:

@@ -286,14 +286,14 @@ def given_astray(
     written: int, summed: int, charges: tuple[int, ...], goods: bool, plus: bool, minus: bool
 ) -> float:
     """Probability of `written` where the boxes that were found come to `summed`, some having been found wrongly."""
-    found = 0.16 * unknown(written, summed, 0.5)
+    found = 0.10 * unknown(written, summed, 0.5)
     if written <= 0:
         return found
-    missed, many, role = (0.005, 0.004, 0.015) if goods else (0.10, 0.08, 0.30)
+    missed, many, role = (0.004, 0.0025, 0.02) if goods else (0.08, 0.05, 0.40)
     apart = abs(written - summed)
     if 20 <= apart <= 200_000:
         found += (missed if written > summed else many) / apart / log(200_000.5 / 19.5)
-    charge, deduction = 0.10 * (0.3 if plus else 1), 0.06 * (0.3 if minus else 1)
+    charge, deduction = 0.07 * (0.3 if plus else 1), 0.04 * (0.3 if minus else 1)
     found += charge * round_amount(written - summed) + deduction * 0.7 * round_amount(summed - written)
     for percent in (5, 10, 15, 20, 25):
         share = (summed * percent + 50) // 100
@@ -303,9 +303,9 @@ def given_astray(
         found += role / 2 / len(charges) * ((written == summed - amount) + (written == summed - 2 * amount))
     first_off = summed % int(10 ** (len(str(max(summed, 1))) - 1))
     pounds = summed // 100
-    found += 0.13 / 2 * (first_off == written != summed)
+    found += 0.10 / 2 * (first_off == written != summed)
     for cut in (pounds * 100, summed * 100, summed // 10, pounds, summed * 10):
-        found += 0.13 / 2 / 5 * (cut == written != summed)
+        found += 0.10 / 2 / 5 * (cut == written != summed)
     return float(found)
 
 
@@ -326,7 +326,7 @@ def columns_astray(weighed: Weighed) -> float:
             loose = sum(weight for *_, weight in ways(weighed, place, none, together=False))
             apart *= loose / together
         found += apart / len(checked)
-    return 0.07 * found
+    return 0.16 * found
 
 
 def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
