@@ -30,16 +30,16 @@ Floats = NDArray[np.float64]
 Failure = Literal["row", "excess", "charge", "deduction", "role", "cut", "columns", "any"]
 
 FAILURES: Final[dict[Failure, Rate]] = {
-    "row": Rate(0.08, "assumption: order rows were not found, or a column of theirs was not"),
-    "excess": Rate(0.05, "assumption: rows of another slip, or of the totals, are taken for order rows"),
-    "charge": Rate(0.07, "assumption: a charge's box was not found"),
-    "deduction": Rate(0.04, "assumption: a discount's or a deposit's box was not found"),
-    "role": Rate(0.40, "14 of 15 such slips, of two pads: a box of the totals is taken for another of them"),
-    "cut": Rate(0.10, "assumption: the total's box is cut out too small or too large"),
+    "row": Rate(0.06, "assumption: order rows were not found, or a column of theirs was not"),
+    "excess": Rate(0.03, "assumption: rows of another slip, or of the totals, are taken for order rows"),
+    "charge": Rate(0.05, "assumption: a charge's box was not found"),
+    "deduction": Rate(0.03, "assumption: a discount's or a deposit's box was not found"),
+    "role": Rate(0.55, "14 of 15 such slips, of two pads: a box of the totals is taken for another of them"),
+    "cut": Rate(0.06, "assumption: the total's box is cut out too small or too large"),
     "columns": Rate(
-        0.16, "1 of 15 such slips: what stands in the columns is not what it is taken for, from some row on"
+        0.17, "1 of 15 such slips: what stands in the columns is not what it is taken for, from some row on"
     ),
-    "any": Rate(0.10, "assumption: another box is taken for the total, or something written over it"),
+    "any": Rate(0.05, "assumption: another box is taken for the total, or something written over it"),
 }
 """How slips go astray, given that they do; the shares sum to one. Of 217 slips of 36 pads that no weights had seen six had no
 total found, which accuses nobody, and fifteen others were astray (``tests/measure/astray.py``)."""
@@ -60,6 +60,9 @@ MOST_CHARGE: Final = 1_000
 """Minor units of the largest charge that is usual. Assumption."""
 CHARGE_STEPS: Final = ((50, 0.6), (5, 0.3), (1, 0.1))
 """Charges are round: shares of those that are whole multiples of so many minor units. Assumption."""
+USUAL_CHARGE: Final = 100
+SMALL_CHARGE: Final = 0.2
+"""How much rarer charges of less than so many minor units are than others. Assumption."""
 FIRST_DIGIT_CUT: Final = 0.5
 """Of the totals cut out wrongly, those that lost their first digit; the others lost pence, or the point. Assumption."""
 PERCENTS: Final = (5, 10, 15, 20, 25)
@@ -78,6 +81,10 @@ SPREAD: Final[tuple[tuple[float, float], ...]] = (
 """How often slips of one pad go astray: (rate, share of the pads). Assumption: the boxes of most pads are found rightly on
 all but every slip, those of some pads on hardly any. Of 131 slips drawn for development two were astray without the
 layout's own doubt; other pads do worse."""
+HELD: Final = 0.1
+"""A slip with less misfit adds up."""
+LOOKS_ALIKE: Final = 0.8
+"""A lean of at least this share of another speaks of the same oddness."""
 PADS_KNOWN: Final = 4.0
 """What is known of all pads weighs as much as so many pads of one pile. Assumption."""
 DOUBT: Final = sum(rate * share for rate, share in SPREAD)
@@ -206,6 +213,7 @@ def _round(amounts: Ints) -> Floats:
     for step, share in CHARGE_STEPS:
         fits = (amounts > 0) & (amounts <= MOST_CHARGE) & (amounts % step == 0)
         found += np.where(fits, share * step / MOST_CHARGE, 0.0)
+    found[amounts < USUAL_CHARGE] *= SMALL_CHARGE
     return found
 
 
@@ -254,8 +262,18 @@ def doubts(slips: Sequence[Witness], others: Sequence[Sequence[Witness]] = ()) -
     said = _said(slips)
     weights = _posterior(shares, said.sum(axis=0)[None, :] - said)
     rates = weights @ _RATES
-    leans = np.array([slip.lean for slip in slips])
+    leans = np.array(_usual_here(slips))
     found: list[float] = (leans * rates / (leans * rates + 1 - rates)).tolist()
+    return found
+
+
+def _usual_here(slips: Sequence[Witness]) -> list[float]:
+    """Every slip's lean, less so the more slips of the pad look as odd and add up: then it is how this pad looks."""
+    held = [slip.lean for slip in slips if slip.misfit < HELD]
+    found = []
+    for slip in slips:
+        alike = sum(other >= LOOKS_ALIKE * slip.lean for other in held) - (slip.misfit < HELD)
+        found.append(1 + (slip.lean - 1) / (1 + alike) if slip.lean > 1 else slip.lean)
     return found
 
 
@@ -265,7 +283,10 @@ _SHARES: Final = np.array([share for _, share in SPREAD])
 
 def _said(slips: Sequence[Witness]) -> Floats:
     """Logarithm of what every slip says of every rate of :data:`SPREAD`, shape (slips, rates)."""
-    column = np.array([slip.misfit * slip.lean for slip in slips], dtype=np.float64)[:, None]
+    leans = _usual_here(slips)
+    column = np.array([s.misfit * own for s, own in zip(slips, leans, strict=True)], dtype=np.float64)[
+        :, None
+    ]
     said: Floats = np.log(1 - _RATES[None, :] + _RATES[None, :] * column)
     return said
 

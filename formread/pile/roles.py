@@ -68,7 +68,7 @@ def pads(layouts: Sequence[Layout]) -> list[list[int]]:
 def _settled(slips: Sequence[ReadSlip]) -> list[ReadSlip]:
     """Settle the slips of one pad: what the boxes of the totals are, and, where no row multiplies, what the columns are."""
     slips = _with_totals(slips)
-    if not any(map(_multiplies, slips)) and not any(map(_holds, slips)):
+    if any(map(_filled, slips)) and not any(_multiplies(slip) or _holds(slip) for slip in slips):
         slips = _with_columns(slips)
     said = [_multiplies(slip) for slip in slips]
     against = HOLDS ** -said.count(True) * FAILS ** said.count(False)
@@ -82,6 +82,8 @@ def _with_columns(slips: list[ReadSlip]) -> list[ReadSlip]:
     best, odds = tried, SETTLED
     chosen: tuple[ColumnRole, ...] | None = None
     for roles, prior in _ways([slip.layout.trust.column_roles for slip in slips], first):
+        if prior * HOLDS ** len(tried) <= odds:
+            continue
         again = _with_totals([_named(slip, roles) for slip in tried])
         gained = sum(map(_holds, again))
         if prior * HOLDS**gained > odds:
@@ -93,7 +95,9 @@ def _with_columns(slips: list[ReadSlip]) -> list[ReadSlip]:
 
 def _with_probability(slip: ReadSlip, against: float) -> ReadSlip:
     """Say anew how probable the columns are, after how far the rows of the pad's slips multiply."""
-    odds = against * (1 - slip.layout.probability) / max(slip.layout.probability, UNTHOUGHT)
+    roles = tuple(column.role for column in slip.layout.columns)
+    before = max(slip.layout.probability, dict(slip.layout.trust.column_roles).get(roles, UNTHOUGHT))
+    odds = against * (1 - before) / before
     return replace(slip, layout=replace(slip.layout, probability=1 / (1 + odds)))
 
 
@@ -132,6 +136,12 @@ def _ways(own: Sequence[Sequence[Named[Roles]]], first: Roles) -> list[Named[Rol
 
 def _holds(slip: ReadSlip) -> bool:
     return judge(slip.readings, hand=False).verdict == "agrees"
+
+
+def _filled(slip: ReadSlip) -> bool:
+    """Say whether any number is read in a row."""
+    boxes = [box for line in slip.readings.lines for box in (line.quantity, line.unit_price, line.line_total)]
+    return any(map(_number, boxes))
 
 
 def _multiplies(slip: ReadSlip) -> bool | None:

@@ -25,11 +25,6 @@ _COVER: Final = 0.93  # of that stretch that is inked
 _FORM: Final = 0.3  # share of the rows with such a line from which on it is the form's own
 
 
-def strokes(rows: Sequence[Strip]) -> list[float]:
-    """cover of the best line of each row (exploring)."""
-    return [_cover(row) for row in rows]
-
-
 def crossed(rows: Sequence[Strip]) -> list[bool]:
     """Say which rows of a table one long stroke runs through.
 
@@ -50,12 +45,8 @@ def crossed(rows: Sequence[Strip]) -> list[bool]:
 
 
 def _has_stroke(strip: Strip) -> bool:
-    return _cover(strip) >= _COVER
-
-
-def _cover(strip: Strip) -> float:
     if strip.shape[0] < 12 or strip.shape[1] < 4 * strip.shape[0]:
-        return 0.0
+        return False
     width = max(_SAMPLES, round(strip.shape[1] * _HEIGHT / strip.shape[0]))
     grey = cv2.min(cv2.min(strip[..., 0], strip[..., 1]), strip[..., 2])
     small = cv2.resize(grey, (width, _HEIGHT), interpolation=cv2.INTER_AREA)
@@ -73,4 +64,4 @@ def _cover(strip: Strip) -> float:
     hit = picked[np.rint(lines).astype(np.intp), np.arange(_SAMPLES)]
     window = round(_SHARE * _SAMPLES)
     total = np.cumsum(np.concatenate([np.zeros((len(hit), 1), np.int64), hit], axis=1), axis=1)
-    return float((total[:, window:] - total[:, :-window]).max() / window)
+    return bool(((total[:, window:] - total[:, :-window]).max() / window) >= _COVER)

@@ -66,7 +66,7 @@ def pen(kind: str, right: int) -> dict[int, float]:
         for number in numbers:
             found[int(number)] += 1 / (9 * len(digits) - 1)
     if kind == "slide":
-        for by, share in ((1, 0.9), (2, 0.1)):
+        for by, share in ((1, 0.97), (2, 0.03)):
             found[right * 10**by] += share / 2
             if right % 10**by == 0:
                 found[right // 10**by] += share / 2
@@ -278,7 +278,9 @@ def seen(weighed: Weighed) -> tuple[bool, bool]:
 def round_amount(amount: int) -> float:
     if not 0 < amount <= 1000:
         return 0.0
-    return sum(share * step / 1000 for step, share in ((50, 0.6), (5, 0.3), (1, 0.1)) if amount % step == 0)
+    rare = 0.2 if amount < 100 else 1.0
+    steps = ((50, 0.6), (5, 0.3), (1, 0.1))
+    return rare * sum(share * step / 1000 for step, share in steps if amount % step == 0)
 
 
 @lru_cache(maxsize=1 << 16)
@@ -286,14 +288,14 @@ def given_astray(
     written: int, summed: int, charges: tuple[int, ...], goods: bool, plus: bool, minus: bool
 ) -> float:
     """Probability of `written` where the boxes that were found come to `summed`, some having been found wrongly."""
-    found = 0.10 * unknown(written, summed, 0.5)
+    found = 0.05 * unknown(written, summed, 0.5)
     if written <= 0:
         return found
-    missed, many, role = (0.004, 0.0025, 0.02) if goods else (0.08, 0.05, 0.40)
+    missed, many, role = (0.003, 0.0015, 0.0275) if goods else (0.06, 0.03, 0.55)
     apart = abs(written - summed)
     if 20 <= apart <= 200_000:
         found += (missed if written > summed else many) / apart / log(200_000.5 / 19.5)
-    charge, deduction = 0.07 * (0.3 if plus else 1), 0.04 * (0.3 if minus else 1)
+    charge, deduction = 0.05 * (0.3 if plus else 1), 0.03 * (0.3 if minus else 1)
     found += charge * round_amount(written - summed) + deduction * 0.7 * round_amount(summed - written)
     for percent in (5, 10, 15, 20, 25):
         share = (summed * percent + 50) // 100
@@ -303,9 +305,9 @@ def given_astray(
         found += role / 2 / len(charges) * ((written == summed - amount) + (written == summed - 2 * amount))
     first_off = summed % int(10 ** (len(str(max(summed, 1))) - 1))
     pounds = summed // 100
-    found += 0.10 / 2 * (first_off == written != summed)
+    found += 0.06 / 2 * (first_off == written != summed)
     for cut in (pounds * 100, summed * 100, summed // 10, pounds, summed * 10):
-        found += 0.10 / 2 / 5 * (cut == written != summed)
+        found += 0.06 / 2 / 5 * (cut == written != summed)
     return float(found)
 
 
@@ -326,7 +328,7 @@ def columns_astray(weighed: Weighed) -> float:
             loose = sum(weight for *_, weight in ways(weighed, place, none, together=False))
             apart *= loose / together
         found += apart / len(checked)
-    return 0.16 * found
+    return 0.17 * found
 
 
 def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:

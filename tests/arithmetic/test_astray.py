@@ -124,8 +124,10 @@ def test_pads_that_hold_tell_what_pads_the_pile_has() -> None:
 
 
 def test_a_layout_that_looks_as_those_do_that_fail_is_trusted_less_and_in_that_failure() -> None:
-    usual, odd = doubts([Witness(1.0, 0.2), Witness(1.0, 5.0)])
-    assert usual < DOUBT < odd
+    sure, unsure = doubts([Witness(1.0, 0.2), Witness(1.0, 5.0)])
+    assert sure < DOUBT < unsure
+    odd = Witness(1.0, 5.0)
+    assert doubts([odd, *[Witness(1e-5, 5.0)] * 8])[0] < doubts([odd, *[Witness(1e-5, 0.2)] * 8])[0]
     leans: Leans = {"charge": 20.0}
     assert lean(leans) == pytest.approx(1 + 19 * FAILURES["charge"].value)
     shares = Block(leans=leans).shares()
