@@ -191,17 +191,15 @@ class Weighed:
     def _end(self) -> None:
         """Weigh every written total against every sum."""
         self.written = [v for v in self.total.weights if isinstance(v, int)]
-        self.fits = np.zeros((self.base.size, len(self.written)))
+        written = np.array(self.written, dtype=np.int64)
         distinct, inverse = chain.distinct(self.base)
-        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
-        given = written_given_sums(np.array(self.written, dtype=np.int64), distinct, self.sums)[inverse]
-        for k, written in enumerate(self.written):
-            fits = given[:, k]
-            # One slip in the sum is enough: a customer who left out a row added the others rightly.
-            fits = np.where(self.spent, self.base == written, fits)
-            fits = (1 - spite) * fits + spite * (self.right == written)
-            speaks = self.total.weights[written] / breadth(written)
-            self.fits[:, k] = fits * speaks
+        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)[:, None]
+        fits = written_given_sums(written, distinct, self.sums)[inverse]
+        # One slip in the sum is enough: a customer who left out a row added the others rightly.
+        fits = np.where(self.spent[:, None], self.base[:, None] == written, fits)
+        fits = (1 - spite) * fits + spite * (self.right[:, None] == written)
+        self.speaks = np.array([self.total.weights[value] for value in self.written]) / breadths(written)
+        self.fits = fits * self.speaks
         self._go_astray()
 
     def _go_astray(self) -> None:
@@ -211,15 +209,14 @@ class Weighed:
         given = np.zeros(self.fits.shape)
         distinct, inverse = chain.distinct(self.base[likely])
         given[likely] = written_given_astray(written, distinct, self._block())[inverse]
-        speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
         early = chain.astray(self.chain.last.states)
         fits = self.mass[:, None] * self.fits
         sound = np.where(early[:, None], 0.0, fits)
         unspent = np.where(self.spent | early, 0.0, self.mass)[:, None]
         columns = self._block().shares()["columns"] * columns_astray(list(self._coherent()))
         # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
-        loose = unspent * (speaks * breadths(written))
-        astray = unspent * given * speaks + columns / 2 * (sound + loose)
+        loose = unspent * (self.speaks * breadths(written))
+        astray = unspent * given * self.speaks + columns / 2 * (sound + loose)
         self.weights = (1 - self.doubt) * sound
         self.astray = self.doubt * astray + fits - sound
         before = float(self.astray.sum()) / self.doubt if self.doubt else float(astray.sum())
