@@ -293,8 +293,8 @@ def given_astray(
         return found
     missed, many, role = (0.003, 0.0015, 0.0275) if goods else (0.06, 0.03, 0.55)
     apart = abs(written - summed)
-    if 20 <= apart <= 200_000:
-        found += (missed if written > summed else many) / apart / log(200_000.5 / 19.5)
+    if 50 <= apart <= 50_000:
+        found += (missed if written > summed else many) / apart / log(50_000.5 / 49.5)
     charge, deduction = 0.05 * (0.3 if plus else 1), 0.03 * (0.3 if minus else 1)
     found += charge * round_amount(written - summed) + deduction * 0.7 * round_amount(summed - written)
     for percent in (5, 10, 15, 20, 25):

@@ -24,7 +24,7 @@ import json
 import pickle
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -290,9 +290,14 @@ def report(every: Sequence[Sequence[Seen]], *, named: bool) -> None:
 
 
 def looks(every: Sequence[Sequence[Seen]]) -> dict[str, Any]:
-    """How the layouts looked, and how they failed."""
+    """How the layouts looked, and how they failed, their boxes named as the judge is given them."""
     slips = []
-    for seen in (seen for pile in every for seen in pile if seen.truth["lines"]):
+    settled = [
+        replace(seen, read=read)
+        for pile in every
+        for seen, read in zip(pile, settle_roles(pool_roles([s.read for s in pile])), strict=True)
+    ]
+    for seen in (seen for seen in settled if seen.truth["lines"]):
         layout = seen.read.layout
         trust = {name: value for name, value in asdict(layout.trust).items() if not isinstance(value, tuple)}
         slips.append(
