@@ -24,9 +24,9 @@ from formread.record import Reading
 from formread.sheet.record import Image
 
 HOLDS: Final = 200.0
-"""How many times more probable it is that a slip adds up with its boxes named one way, and not with them named another,
-if the first is right: four slips in five add up when they are understood, and hardly one in two hundred that isn't does
-so by chance or by a customer's mistake. Assumption."""
+"""How many times more probable it is that one thing more adds up with the boxes named one way, and not with them named
+another, if the first is right: four slips in five add up when they are understood, and hardly one in two hundred that
+isn't does so by chance or by a customer's mistake. Assumption."""
 SETTLED: Final = 9.0
 """Odds from which on another way of naming the boxes is taken."""
 UNTHOUGHT: Final = 1e-3
@@ -134,8 +134,15 @@ def _ways(own: Sequence[Sequence[Named[Roles]]], first: Roles) -> list[Named[Rol
     return [(roles, float(np.exp(logs[roles] - logs[first]))) for roles in sorted(every)]
 
 
-def _holds(slip: ReadSlip) -> bool:
-    return judge(slip.readings, hand=False).verdict == "agrees"
+def _holds(slip: ReadSlip) -> int:
+    """Count what adds up: the rows and charges to the total, and the rows, as they are read, to a number for the goods."""
+    goods = [_number(box.reading) for box in slip.readings.totals if box.kind == "goods"]
+    rows = sum(
+        _number(line.line_total) or (_number(line.quantity) or 1) * _number(line.unit_price)
+        for line in slip.readings.lines
+        if line.struck_out < 0.5
+    )
+    return (judge(slip.readings, hand=False).verdict == "agrees") + (rows > 0 and rows in goods)
 
 
 def _filled(slip: ReadSlip) -> bool:
