@@ -1,8 +1,8 @@
 """What a layout's looks say of how it may have gone astray, in the judge's own terms.
 
 A layout knows how surely it named its boxes, and whether anything on the sheet looks like a box and is in none. Both were
-held against 217 slips of 36 pads that no weights had seen (``tests/measure/astray.py``): of 196 whose boxes were found
-rightly 160 showed no odd sign; of seven whose rows or total were not, two.
+held against 295 slips of 36 pads that no weights had seen (``tests/measure/astray.py``): of 275 whose boxes were found
+rightly, and named so in the end, 231 showed no odd sign; of nine whose rows, columns or total were not, two.
 """
 
 from typing import Final
