@@ -15,11 +15,9 @@ _SEEN: Final = 0.5  # probability from which on a place is inside a box
 _GROWN: Final = 2.0  # places by which boxes are grown: the network sees their sides, too
 _EDGE: Final = 2.0  # places on either side of an edge between two rows in which it is looked for
 _INSET: Final = 3.0  # places at the sides of a column that are left out
-_ACROSS, _DOWN = 60, 5  # places looked at in a row
-_IN_COLUMN: Final = 12  # places looked at in a column
+_LOOKED_AT, _DOWN = 40, 5  # places looked at along a stretch, and stretches
 _NO_DIP: Final = 0.6  # of the cores above and below: with more between them no edge was seen
 
-Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 
@@ -76,12 +74,13 @@ def _unparted(seen: Seen, grid: Grid, rows: list[tuple[float, float]]) -> float:
             a, b = column.left + _INSET, column.right - _INSET
             if b <= a:
                 continue
-            u = np.linspace(a, b, _IN_COLUMN)
             edge = min(
-                _mean(seen.core, grid, u, (bottom + below) / 2 + away)
+                _mean(seen.core, grid, (a, b), (bottom + below) / 2 + away)
                 for away in np.linspace(-_EDGE, _EDGE, _DOWN)
             )
-            inside = max(_mean(seen.core, grid, u, (a + b) / 2) for a, b in ((top, bottom), (below, end)))
+            inside = max(
+                _mean(seen.core, grid, (a, b), (y + z) / 2) for y, z in ((top, bottom), (below, end))
+            )
             shares.append(edge / max(inside, 0.05))
         missing += bool(shares) and float(np.median(shares)) > _NO_DIP
     return missing / max(len(rows) - 1, 1)
@@ -91,19 +90,21 @@ def _beyond(seen: Seen, grid: Grid, rows: list[tuple[float, float]]) -> float:
     height = float(np.median([bottom - top for top, bottom in rows]))
     pitch = float(np.median(np.diff([top for top, _ in rows]))) if len(rows) > 1 else height
     table = np.asarray(seen.kinds[COLUMNS].sum(axis=0), np.float32)
-    u = np.linspace(grid.columns[0].left + _INSET, grid.columns[-1].right - _INSET, _ACROSS)
+    sides = grid.columns[0].left + _INSET, grid.columns[-1].right - _INSET
     return max(
         float(
-            np.mean([_mean(table, grid, u, top + share * height) for share in np.linspace(0.25, 0.75, _DOWN)])
+            np.mean(
+                [_mean(table, grid, sides, top + share * height) for share in np.linspace(0.25, 0.75, _DOWN)]
+            )
         )
         for top in (rows[0][0] - pitch, rows[-1][0] + pitch)
     )
 
 
-def _mean(values: npt.NDArray[np.float32], grid: Grid, u: Floats, v: float) -> float:
+def _mean(values: npt.NDArray[np.float32], grid: Grid, sides: tuple[float, float], v: float) -> float:
     """Return the mean of a map along a level stretch of the straightened grid; nought where that is off the map."""
     height, width = values.shape
-    places = np.array([grid.point(float(each), v) for each in u]).round().astype(np.intp)
-    x, y = places.T
+    ends = np.array([grid.point(side, v) for side in sides])
+    x, y = np.linspace(ends[0], ends[1], _LOOKED_AT).round().astype(np.intp).T
     inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
     return float(np.where(inside, values[y.clip(0, height - 1), x.clip(0, width - 1)], 0.0).mean())

@@ -197,6 +197,8 @@ def _named(slip: ReadSlip, roles: tuple[ColumnRole, ...]) -> ReadSlip:
 
 
 def kept_sheet(slip: ReadSlip) -> Image | None:
-    """Return a slip's flattened picture, (H, W, 3) uint8 RGB; None where it can't be opened."""
+    """Return a slip's flattened picture, (H, W, 3) uint8 RGB; None where there is none, or it can't be opened."""
+    if not slip.sheet_jpeg:
+        return None
     sheet = cv2.imdecode(np.frombuffer(slip.sheet_jpeg, np.uint8), cv2.IMREAD_COLOR)
     return None if sheet is None else np.ascontiguousarray(np.asarray(sheet, np.uint8)[..., ::-1])
