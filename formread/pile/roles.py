@@ -34,7 +34,7 @@ UNTHOUGHT: Final = 1e-3
 FAILS: Final = 5.0
 """How many times oftener the rows of a slip do not multiply if its columns are not what they are taken for. Assumption."""
 FEWEST: Final = 2
-"""Rows with a quantity or none, a price and a line total, from which on they say something of the columns."""
+"""Rows of several pieces with a price and a line total, from which on they say something of the columns."""
 TRIED: Final = 4
 """Slips of a pad that are read again to try other columns."""
 
@@ -66,11 +66,13 @@ def pads(layouts: Sequence[Layout]) -> list[list[int]]:
 
 
 def _settled(slips: Sequence[ReadSlip]) -> list[ReadSlip]:
-    """Settle the slips of one pad: what the boxes of the totals are, and, where no row multiplies, what the columns are."""
+    """Settle the slips of one pad: what the boxes of the totals are, and, where few rows multiply, what the columns are."""
     slips = _with_totals(slips)
-    if any(map(_filled, slips)) and not any(_multiplies(slip) or _holds(slip) for slip in slips):
-        slips = _with_columns(slips)
     said = [_multiplies(slip) for slip in slips]
+    holding = sum(_holds(slip) > 0 for slip in slips)
+    if any(map(_filled, slips)) and said.count(True) <= said.count(False) and 2 * holding < len(slips):
+        slips = _with_columns(slips)
+        said = [_multiplies(slip) for slip in slips]
     against = HOLDS ** -said.count(True) * FAILS ** said.count(False)
     return [_with_probability(slip, against) for slip in slips]
 
@@ -79,13 +81,14 @@ def _with_columns(slips: list[ReadSlip]) -> list[ReadSlip]:
     """Name the columns as the sums of the pad's first slips say, if they say anything."""
     first = tuple(column.role for column in slips[0].layout.columns)
     tried = slips[:TRIED]
+    holding = sum(map(_holds, tried))
     best, odds = tried, SETTLED
     chosen: tuple[ColumnRole, ...] | None = None
     for roles, prior in _ways([slip.layout.trust.column_roles for slip in slips], first):
         if prior * HOLDS ** len(tried) <= odds:
             continue
         again = _with_totals([_named(slip, roles) for slip in tried])
-        gained = sum(map(_holds, again))
+        gained = sum(map(_holds, again)) - holding
         if prior * HOLDS**gained > odds:
             best, odds, chosen = again, prior * HOLDS**gained, roles
     if chosen is None:
@@ -157,10 +160,11 @@ def _multiplies(slip: ReadSlip) -> bool | None:
         tuple(_number(r) for r in (line.quantity, line.unit_price, line.line_total))
         for line in slip.readings.lines
     ]
-    full = [(count, price, total) for count, price, total in rows if price and total]
+    # One piece costs its price whichever column is which.
+    full = [(count, price, total) for count, price, total in rows if count > 1 and price and total]
     if len(full) < FEWEST:
         return None
-    return 2 * sum((count or 1) * price == total for count, price, total in full) > len(full)
+    return 2 * sum(count * price == total for count, price, total in full) > len(full)
 
 
 def _number(reading: Reading | None) -> int:
