@@ -53,7 +53,7 @@ def _lines(columns: tuple[ColumnRole, ...]) -> tuple[LineReadings, ...]:
     return tuple(lines)
 
 
-def _slip(charge: int, total: int, odds: float, columns: tuple[ColumnRole, ...] = COLUMNS) -> ReadSlip:
+def charged_slip(charge: int, total: int, odds: float, columns: tuple[ColumnRole, ...] = COLUMNS) -> ReadSlip:
     """A slip whose charge is taken for a discount, and is `odds` times less probably for delivery."""
     edges = (0, 100, 300, 500)
     boxes = tuple(Box(Rectangle(left, 0, right, 40)) for left, right in pairwise(edges))
@@ -84,7 +84,7 @@ def _named(slip: ReadSlip) -> tuple[TotalRole, ...]:
 
 
 def test_a_box_of_the_totals_is_named_as_it_adds_up() -> None:
-    (settled,) = settle_roles([_slip(250, 2298, 2.0)])
+    (settled,) = settle_roles([charged_slip(250, 2298, 2.0)])
     assert _named(settled) == OTHER
     assert settled.readings.totals[1].kind == "delivery"
     assert settled.layout.trust.totals > 0.95
@@ -92,20 +92,20 @@ def test_a_box_of_the_totals_is_named_as_it_adds_up() -> None:
 
 def test_what_is_printed_beside_a_box_outweighs_one_sum() -> None:
     """The customer added what the print says is to be taken off: that is a mistake, and stays one."""
-    (settled,) = settle_roles([_slip(250, 2298, 500.0)])
+    (settled,) = settle_roles([charged_slip(250, 2298, 500.0)])
     assert _named(settled) == GUESS
 
 
 def test_slips_of_a_pad_outweigh_together_what_one_does_not() -> None:
-    slips = [_slip(250, 2298, 500.0), _slip(300, 2348, 500.0), _slip(150, 2198, 500.0)]
+    slips = [charged_slip(250, 2298, 500.0), charged_slip(300, 2348, 500.0), charged_slip(150, 2198, 500.0)]
     assert {_named(slip) for slip in settle_roles(slips)} == {OTHER}
 
 
 def test_slips_that_add_up_make_their_roles_sure_and_those_without_charges_do_not() -> None:
-    (held,) = settle_roles([_slip(250, 1798, 2.0)])
+    (held,) = settle_roles([charged_slip(250, 1798, 2.0)])
     assert held.layout.trust.totals > 0.99
     assert leans_of(held.layout)["role"] < 0.2
-    empty = _slip(0, 2048, 2.0)
+    empty = charged_slip(0, 2048, 2.0)
     blank = replace(empty.readings.totals[1], reading=Tabled("amount", {None: 1 - 1e-6}))
     readings = replace(empty.readings, totals=(empty.readings.totals[0], blank, empty.readings.totals[2]))
     (unsaid,) = settle_roles([replace(empty, readings=readings)])
@@ -113,7 +113,7 @@ def test_slips_that_add_up_make_their_roles_sure_and_those_without_charges_do_no
 
 
 def test_rows_that_multiply_make_their_columns_sure() -> None:
-    (settled,) = settle_roles([_slip(250, 1798, 2.0)])
+    (settled,) = settle_roles([charged_slip(250, 1798, 2.0)])
     assert settled.layout.probability > 0.99
 
 
@@ -123,7 +123,7 @@ def test_columns_that_never_multiply_are_read_again_as_others(monkeypatch: pytes
         assert named == COLUMNS
         return SlipReadings(_lines(named), turned.readings.totals)
 
-    slip = _slip(250, 1798, 2.0)
+    slip = charged_slip(250, 1798, 2.0)
     monkeypatch.setattr(settling, "read_sheet", read_again)
     monkeypatch.setattr(settling, "kept_sheet", lambda _: np.zeros((9, 9, 3), np.uint8))
     columns = tuple(replace(c, role=role) for c, role in zip(slip.layout.columns, TURNED, strict=True))
@@ -139,7 +139,7 @@ def test_columns_that_never_multiply_are_read_again_as_others(monkeypatch: pytes
 
 
 def test_slips_without_a_table_are_of_no_pad() -> None:
-    slip = _slip(250, 1798, 2.0)
+    slip = charged_slip(250, 1798, 2.0)
     assert pads([slip.layout, Layout((), (), ()), slip.layout]) == [[0, 2]]
 
 
