@@ -35,6 +35,9 @@ PERCENT_READ: Final = 0.995
 OTHER_IS_CHARGE: Final = 0.5
 """How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
 is included, a number of pieces or a page's total. Assumption."""
+FAR_OFF: Final = 0.3
+"""How much rarer slips of no known kind are by which a total comes to be off by more than half of itself: people know
+about what they have ordered for. Assumption."""
 WRITTEN: Final = 0.5
 """How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
@@ -432,7 +435,9 @@ def written_given_sums(written: chain.Ints, sums_made: chain.Ints, sums: SlipSha
     (N, K) array
     """
     every, each = np.tile(written, sums_made.size), np.repeat(sums_made, written.size)
-    fits = sums.of("unknown") * unknowns(every, each)
+    fits = (
+        sums.of("unknown") * np.where(2 * np.abs(every - each) > each, FAR_OFF, 1.0) * unknowns(every, each)
+    )
     for kind, (at, p) in all_chances(written, sums_made).items():
         fits[at] += sums.of(kind) * p
     fits[each == every] = 1 - sums.wrong

@@ -73,6 +73,12 @@ def pen(kind: str, right: int) -> dict[int, float]:
     return {number: p for number, p in found.items() if number > 0 and number != right}
 
 
+def slip_of_sum(written: int, right: int, shares: dict[str, float]) -> float:
+    """The same for a sum: by no known kind seldom off by more than half."""
+    rare = 0.3 if abs(written - right) > right / 2 else 1.0
+    return slip_of_pen(written, right, {**shares, "unknown": rare * shares["unknown"]})
+
+
 def slip_of_pen(written: int, right: int, shares: dict[str, float]) -> float:
     """Probability of `written` by slips of the pen and slips of no known kind."""
     known = sum(
@@ -185,7 +191,7 @@ def after_goods(
         elif value == summed:
             yield value, spent, False, p / breadth(value) * (1 - wrong)
         elif not spent:
-            yield value, True, False, p / breadth(value) * wrong * slip_of_pen(value, summed, shares)
+            yield value, True, False, p / breadth(value) * wrong * slip_of_sum(value, summed, shares)
         if isinstance(value, int) and not spent:
             lost = weighed.doubt * given_astray(value, summed, charges, False, *seen(weighed))
             yield value, False, True, p / breadth(value) * lost
@@ -352,7 +358,7 @@ def enumerated(weighed: Weighed) -> tuple[float, dict[int, float]]:
             elif summed == written:
                 fits = 1 - wrong
             else:
-                fits = wrong * slip_of_pen(written, summed, shares)
+                fits = wrong * slip_of_sum(written, summed, shares)
             if not spent and summed != right:
                 spite = weighed.priors.total_in_spite
                 fits = (1 - spite) * fits + spite * (written == right)

@@ -290,26 +290,30 @@ def report(every: Sequence[Sequence[Seen]], *, named: bool) -> None:
 
 
 def looks(every: Sequence[Sequence[Seen]]) -> dict[str, Any]:
-    """How the layouts looked, and how they failed, their boxes named as the judge is given them."""
+    """How the layouts looked: sound ones with their boxes named as the judge is given them, failed ones as they were."""
     slips = []
-    settled = [
-        replace(seen, read=read)
-        for pile in every
-        for seen, read in zip(pile, settle_roles(pool_roles([s.read for s in pile])), strict=True)
-    ]
-    for seen in (seen for seen in settled if seen.truth["lines"]):
-        layout = seen.read.layout
-        trust = {name: value for name, value in asdict(layout.trust).items() if not isinstance(value, tuple)}
-        slips.append(
-            {
-                "pad": seen.truth["design"],
-                "failures": failures(seen),
-                "probability": layout.probability,
-                "trust": trust,
-            }
-        )
-    pads = len({slip["pad"] for slip in slips})
-    return {"about": f"{len(slips)} slips of {pads} pads", "slips": slips}
+    for pile in every:
+        settled = settle_roles(pool_roles([seen.read for seen in pile]))
+        for seen, read in zip(pile, settled, strict=True):
+            if not seen.truth["lines"]:
+                continue
+            if failures(seen):
+                slips.append(_look(seen))
+            if not failures(replace(seen, read=read)):
+                slips.append(_look(replace(seen, read=read)))
+    count = sum(bool(seen.truth["lines"]) for pile in every for seen in pile)
+    return {"about": f"{count} slips of {len({slip['pad'] for slip in slips})} pads", "slips": slips}
+
+
+def _look(seen: Seen) -> dict[str, Any]:
+    layout = seen.read.layout
+    trust = {name: value for name, value in asdict(layout.trust).items() if not isinstance(value, tuple)}
+    return {
+        "pad": seen.truth["design"],
+        "failures": failures(seen),
+        "probability": layout.probability,
+        "trust": trust,
+    }
 
 
 def main() -> None:
