@@ -72,10 +72,10 @@ PERCENT_TAKEN: Final = 0.3
 """Of the deductions that were not found, those of a usual percentage. Assumption."""
 
 GOODS_MISSED: Final = 0.05
-"""How much rarer that is where the goods' own box confirms what the rows come to. Assumption."""
+"""How much rarer rows are missed, or too many, where the goods' own box confirms what they come to. Assumption."""
 SECOND_MISSED: Final = 0.3
 """How much rarer a charge's box is missed where one of its kind was found: few pads have two. Assumption."""
-_TOLD_BY_GOODS: Final[tuple[Failure, ...]] = ("row", "excess", "role")
+_TOLD_BY_GOODS: Final[tuple[Failure, ...]] = ("row", "excess")
 
 SPREAD: Final[tuple[tuple[float, float], ...]] = (
     (0.001, 0.50), (0.005, 0.20), (0.02, 0.12), (0.1, 0.07), (0.4, 0.05), (0.9, 0.06),

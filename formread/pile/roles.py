@@ -27,6 +27,8 @@ HOLDS: Final = 200.0
 """How many times more probable it is that one thing more adds up with the boxes named one way, and not with them named
 another, if the first is right: four slips in five add up when they are understood, and hardly one in two hundred that
 isn't does so by chance or by a customer's mistake. Assumption."""
+LIKELY_WRONG: Final = 0.05
+"""A sum that is wrong with at least this probability does not count as one that holds."""
 SETTLED: Final = 9.0
 """Odds from which on another way of naming the boxes is taken."""
 UNTHOUGHT: Final = 1e-3
@@ -145,7 +147,9 @@ def _holds(slip: ReadSlip) -> int:
         for line in slip.readings.lines
         if line.struck_out < 0.5
     )
-    return (judge(slip.readings, hand=False).verdict == "agrees") + (rows > 0 and rows in goods)
+    judged = judge(slip.readings, hand=False)
+    holds = judged.difference == 0 and judged.probability_wrong < LIKELY_WRONG
+    return holds + (rows > 0 and rows in goods)
 
 
 def _filled(slip: ReadSlip) -> bool:

@@ -297,7 +297,8 @@ def given_astray(
     found = 0.05 * unknown(written, summed, 0.5)
     if written <= 0:
         return found
-    missed, many, role = (0.003, 0.0015, 0.0275) if goods else (0.06, 0.03, 0.55)
+    missed, many = (0.003, 0.0015) if goods else (0.06, 0.03)
+    role = 0.55
     apart = abs(written - summed)
     if 50 <= apart <= 50_000:
         found += (missed if written > summed else many) / apart / log(50_000.5 / 49.5)
