@@ -6,6 +6,7 @@ the line total, row by row, and the total what they come to, on slip after slip,
 settled.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from math import log
@@ -37,6 +38,8 @@ FAILS: Final = 5.0
 """How many times oftener the rows of a slip do not multiply if its columns are not what they are taken for. Assumption."""
 FEWEST: Final = 2
 """Rows of several pieces with a price and a line total, from which on they say something of the columns."""
+MOST_HEARD: Final = 40
+"""Times that one kind of evidence is counted; the odds are beyond all doubt long before."""
 TRIED: Final = 4
 """Slips of a pad that are read again to try other columns."""
 
@@ -75,7 +78,7 @@ def _settled(slips: Sequence[ReadSlip]) -> list[ReadSlip]:
     if any(map(_filled, slips)) and said.count(True) <= said.count(False) and 2 * holding < len(slips):
         slips = _with_columns(slips)
         said = [_multiplies(slip) for slip in slips]
-    against = HOLDS ** -said.count(True) * FAILS ** said.count(False)
+    against = _speaks(HOLDS, -said.count(True)) * _speaks(FAILS, said.count(False))
     return [_with_probability(slip, against) for slip in slips]
 
 
@@ -87,12 +90,12 @@ def _with_columns(slips: list[ReadSlip]) -> list[ReadSlip]:
     best, odds = tried, SETTLED
     chosen: tuple[ColumnRole, ...] | None = None
     for roles, prior in _ways([slip.layout.trust.column_roles for slip in slips], first):
-        if prior * HOLDS ** len(tried) <= odds:
+        if prior * _speaks(HOLDS, len(tried)) <= odds:
             continue
         again = _with_totals([_named(slip, roles) for slip in tried])
-        gained = sum(map(_holds, again)) - holding
-        if prior * HOLDS**gained > odds:
-            best, odds, chosen = again, prior * HOLDS**gained, roles
+        found = prior * _speaks(HOLDS, sum(map(_holds, again)) - holding)
+        if found > odds:
+            best, odds, chosen = again, found, roles
     if chosen is None:
         return slips
     return [*best, *_with_totals([_named(slip, chosen) for slip in slips[TRIED:]])]
@@ -111,22 +114,30 @@ def _with_totals(slips: Sequence[ReadSlip]) -> list[ReadSlip]:
     result = list(slips)
     for count in sorted({len(slip.layout.totals) for slip in slips} - {0}):
         some = [place for place, slip in enumerate(slips) if len(slip.layout.totals) == count]
-        first = tuple(total.role for total in slips[some[0]].layout.totals)
-        holding = sum(_holds(slips[place]) for place in some)
-        odds = {first: 1.0}
-        for roles, prior in _ways([slips[place].layout.trust.total_roles for place in some], first):
-            if prior >= UNTHOUGHT:
-                gained = sum(_holds(_totals_named(slips[place], roles)) for place in some) - holding
-                odds[roles] = prior * HOLDS**gained
+        own = {place: tuple(total.role for total in slips[place].layout.totals) for place in some}
+        first = Counter(own.values()).most_common(1)[0][0]
+        odds = _odds([slips[place] for place in some], first)
         best = max(odds, key=lambda roles: odds[roles])
-        if odds[best] < SETTLED:
-            best = first
-        sure = odds[best] / sum(odds.values())
         for place in some:
-            named = _totals_named(slips[place], best)
-            trust = replace(named.layout.trust, totals=sure)
+            settled = odds[best] >= SETTLED * odds.get(own[place], UNTHOUGHT)
+            chosen = best if settled else own[place]
+            named = _totals_named(slips[place], chosen)
+            trust = replace(named.layout.trust, totals=odds.get(chosen, UNTHOUGHT) / sum(odds.values()))
             result[place] = replace(named, layout=replace(named.layout, trust=trust))
     return result
+
+
+def _odds(slips: Sequence[ReadSlip], first: tuple[TotalRole, ...]) -> dict[tuple[TotalRole, ...], float]:
+    """Return the odds of every way of naming the boxes of the totals against the first, by what the slips come to."""
+    priors = dict(_ways([slip.layout.trust.total_roles for slip in slips], first))
+    likely = {first: 1.0, **{roles: prior for roles, prior in priors.items() if prior >= UNTHOUGHT}}
+    held = {roles: sum(_holds(_totals_named(slip, roles)) for slip in slips) for roles in likely}
+    return {roles: prior * _speaks(HOLDS, held[roles] - held[first]) for roles, prior in likely.items()}
+
+
+def _speaks(much: float, times: int) -> float:
+    """Return what evidence says that is found so many times more; beyond :data:`MOST_HEARD` it says nothing new."""
+    return float(much ** min(max(times, -MOST_HEARD), MOST_HEARD))
 
 
 def _ways(own: Sequence[Sequence[Named[Roles]]], first: Roles) -> list[Named[Roles]]:

@@ -101,6 +101,11 @@ def test_slips_of_a_pad_outweigh_together_what_one_does_not() -> None:
     assert {_named(slip) for slip in settle_roles(slips)} == {OTHER}
 
 
+def test_a_great_pile_of_one_pad_is_settled_like_a_small_one() -> None:
+    slips = [charged_slip(5 * n, 2048 + 5 * n, 500.0) for n in range(1, 151)]
+    assert {_named(slip) for slip in settle_roles(slips)} == {OTHER}
+
+
 def test_slips_that_add_up_make_their_roles_sure_and_those_without_charges_do_not() -> None:
     (held,) = settle_roles([charged_slip(250, 1798, 2.0)])
     assert held.layout.trust.totals > 0.99
