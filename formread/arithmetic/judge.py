@@ -8,7 +8,7 @@ import numpy as np
 
 from formread.arithmetic import chain
 from formread.arithmetic.asking import boxes_to_ask, row_posterior
-from formread.arithmetic.astray import DOUBT
+from formread.arithmetic.astray import DOUBT, EVEN, Leans
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
@@ -54,6 +54,7 @@ def judge(
     terms: Terms = NO_TERMS,
     carried: Sequence[int] = (),
     doubt: float = DOUBT,
+    leans: Leans = EVEN,
     hand: bool = True,
     priors: Priors = STANDARD,
     costs: Costs = STANDARD_COSTS,
@@ -78,6 +79,8 @@ def judge(
         Totals written on the other slips of the pile, minor units: where a sum brought forward may be from.
     doubt
         How probably the boxes were found wrongly, before the sums are looked at (:mod:`formread.arithmetic.astray`).
+    leans
+        In which way they then were, as the layout looks.
     hand
         Whether the writer's habits, as the settled boxes of the slip show them, speak for the doubtful ones.
     priors, costs
@@ -91,7 +94,7 @@ def judge(
         For a fact about a box that the slip does not have.
     """
     weighed = Weighed(
-        confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried, doubt
+        confirm(slip, facts), known_products(prices, offers, pile), priors, terms, carried, doubt, leans
     )
     judgement = _answer(weighed, costs, unit, doubt)
     if hand and judgement.verdict == "unsure" and judgement.written_total is not None:
@@ -131,10 +134,11 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency, doubt: float) -> Jud
     final = np.where(weighed.right == computed, fits, 0.0)
     if not final.any():
         final = fits
-    lines, found, charges = _way(weighed, final, ends)
     wrong = weighed.probability_wrong() if weighed.totalled else 0.0
     difference = None if written is None else written - computed
     verdict = "unsure" if written is None or weighed.blank else costs.verdict(wrong)
+    accused = verdict == "wrong"  # only then is a slip of the customer's spoken of
+    lines, found, charges = _way(weighed, final, ends, accused=accused)
     if verdict == "agrees" and difference:
         # The values shown contradict the verdict only where neither is sure.
         verdict = "unsure"
@@ -146,7 +150,7 @@ def _answer(weighed: Weighed, costs: Costs, unit: Currency, doubt: float) -> Jud
     found = replace(
         found,
         blank=weighed.blank,
-        total_slip=_total_slip(weighed, column),
+        total_slip=_total_slip(weighed, column) if accused else None,
         astray=weighed.probability_astray if weighed.totalled else 0.0,
     )
     kind, reason = put_in_words(verdict, written, computed, found, unit)
@@ -224,9 +228,9 @@ def _at_stake(weighed: Weighed) -> int:
 
 
 def _way(
-    weighed: Weighed, final: chain.Floats, ends: chain.Floats
+    weighed: Weighed, final: chain.Floats, ends: chain.Floats, *, accused: bool
 ) -> tuple[tuple[JudgedLine, ...], Found, tuple[JudgedCharge, ...]]:
-    """Follow the most probable way, and say of each row how probable that is."""
+    """Follow the most probable way, and say of each row how probable that is; `accused`: also how its sum may be wrong."""
     steps = weighed.chain.best_way(final)
     onward = weighed.chain.back(ends)
     whole = max(float((weighed.mass * ends).sum()), 1e-300)
@@ -237,7 +241,7 @@ def _way(
         number = row.readings.row
         posterior = row_posterior(weighed, place, onward)
         entered = np.zeros(WAYS_IN)
-        for entries, p in posterior:
+        for entries, p in posterior if accused else ():
             entered += np.bincount(entries.counted, p, WAYS_IN)
         for counted, found in slips.items():
             share = float(entered[counted]) / whole
@@ -252,7 +256,7 @@ def _way(
     so_far = sum(line.right_total for line in lines if not line.struck_out)
     for place, charge in enumerate(weighed.charges):
         meaning = weighed.charge_stages[place].meaning
-        shares = weighed.chain.shares(after_rows + place, onward).get(None, {})
+        shares = weighed.chain.shares(after_rows + place, onward).get(None, {}) if accused else {}
         _, move = steps[after_rows + place]
         amount = 0 if meaning[move][1] == "no_charge" else charge.sign * (meaning[move][0] or 0)
         due = None if charge.due is None else charge.sign * int(charge.due(np.array([so_far]))[0])

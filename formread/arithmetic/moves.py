@@ -35,6 +35,9 @@ PERCENT_READ: Final = 0.995
 OTHER_IS_CHARGE: Final = 0.5
 """How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
 is included, a number of pieces or a page's total. Assumption."""
+FAR_OFF: Final = 0.3
+"""How much rarer slips of no known kind are by which a total comes to be off by more than half of itself: people know
+about what they have ordered for. Assumption."""
 WRITTEN: Final = 0.5
 """How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
@@ -65,11 +68,15 @@ class SlipShares:
         return self.wrong * self.shares.get(kind, 0.0)
 
 
-def slip_shares(rows: Sequence[Row], charges: Sequence["ChargeBox"], priors: Priors) -> SlipShares:
-    """Fit the table of kinds to what this slip has: no charge can be forgotten where none is written."""
-    filled = sum(row.filled for row in rows)
+def slip_shares(filled: float, struck: float, charges: Sequence["ChargeBox"], priors: Priors) -> SlipShares:
+    """Fit the table of kinds to what this slip has: no charge can be forgotten where none is written.
+
+    Parameters
+    ----------
+    filled, struck
+        :attr:`SlipShares.rows` and :attr:`SlipShares.struck`.
+    """
     charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in charges)
-    struck = max((row.struck for row in rows), default=0.0)
     shares = dict(priors.total_slips)
     shares["forgot_charge"] *= min(charged, 1.0)
     shares["charge_sign"] *= min(charged, 1.0)
@@ -428,7 +435,9 @@ def written_given_sums(written: chain.Ints, sums_made: chain.Ints, sums: SlipSha
     (N, K) array
     """
     every, each = np.tile(written, sums_made.size), np.repeat(sums_made, written.size)
-    fits = sums.of("unknown") * unknowns(every, each)
+    fits = (
+        sums.of("unknown") * np.where(2 * np.abs(every - each) > each, FAR_OFF, 1.0) * unknowns(every, each)
+    )
     for kind, (at, p) in all_chances(written, sums_made).items():
         fits[at] += sums.of(kind) * p
     fits[each == every] = 1 - sums.wrong

@@ -22,7 +22,7 @@ CARRY_OF_ONE: Final = 0.85
 """Of the carries that go wrong, those by one; the rest are by two. Assumption."""
 SWAP_OF_NEIGHBOURS: Final = 0.85
 """Of the swaps, those of two neighbouring digits; the rest have one digit between them. Assumption."""
-SLIDE_OF_ONE: Final = 0.9
+SLIDE_OF_ONE: Final = 0.97
 """Of the decimal slides, those by one place; the rest are by two. Assumption."""
 UNKNOWN_NEAR: Final = 0.95
 """Of the slips of no known kind, those whose size is spread evenly on a scale of magnitudes about the right

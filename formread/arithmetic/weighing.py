@@ -8,9 +8,11 @@ import numpy as np
 from formread.arithmetic import chain
 from formread.arithmetic.astray import (
     DOUBT,
+    EVEN,
     STRUCK_UNSEEN,
     WRONG_TOO,
     Block,
+    Leans,
     columns_astray,
     written_given_astray,
 )
@@ -56,7 +58,13 @@ MOST_CARRIED: Final = 40
 
 
 class Weighed:
-    """One slip with every combination of its readings weighed."""
+    """One slip with every combination of its readings weighed.
+
+    Attributes
+    ----------
+    blank
+        Whether it has no line at all.
+    """
 
     def __init__(
         self,
@@ -66,8 +74,10 @@ class Weighed:
         terms: Terms = NO_TERMS,
         carried: Sequence[int] = (),
         doubt: float = DOUBT,
+        leans: Leans = EVEN,
     ) -> None:
         self.priors = priors
+        self.leans = leans
         self._asking = True
         self.carried = frozenset(carried)
         rows = [Row(line, listed(line, known), STRUCK_UNSEEN.value) for line in slip.lines]
@@ -93,11 +103,6 @@ class Weighed:
             if self.probability_wrong() < HOLDS or not self._ask_across():
                 break
             self._weigh()
-
-    @property
-    def blank(self) -> bool:
-        """Whether the slip has no line at all."""
-        return not any(row.filled > 0.5 or row.struck > 0.5 for row in self.rows)
 
     def boxes(self) -> Iterator[Box]:
         """Every box that is weighed."""
@@ -130,7 +135,10 @@ class Weighed:
         self._weigh()
 
     def _weigh(self) -> None:
-        self.sums: SlipShares = slip_shares(self.rows, self.charges, self.priors)
+        filled = [row.filled for row in self.rows]
+        struck = [row.struck for row in self.rows]
+        self.blank = not any(p > 0.5 for p in (*filled, *struck))
+        self.sums: SlipShares = slip_shares(sum(filled), max(struck, default=0.0), self.charges, self.priors)
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
         self._ways.prepare()
@@ -183,17 +191,15 @@ class Weighed:
     def _end(self) -> None:
         """Weigh every written total against every sum."""
         self.written = [v for v in self.total.weights if isinstance(v, int)]
-        self.fits = np.zeros((self.base.size, len(self.written)))
+        written = np.array(self.written, dtype=np.int64)
         distinct, inverse = chain.distinct(self.base)
-        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)
-        given = written_given_sums(np.array(self.written, dtype=np.int64), distinct, self.sums)[inverse]
-        for k, written in enumerate(self.written):
-            fits = given[:, k]
-            # One slip in the sum is enough: a customer who left out a row added the others rightly.
-            fits = np.where(self.spent, self.base == written, fits)
-            fits = (1 - spite) * fits + spite * (self.right == written)
-            speaks = self.total.weights[written] / breadth(written)
-            self.fits[:, k] = fits * speaks
+        spite = np.where(self.spent | (self.base == self.right), 0.0, self.priors.total_in_spite)[:, None]
+        fits = written_given_sums(written, distinct, self.sums)[inverse]
+        # One slip in the sum is enough: a customer who left out a row added the others rightly.
+        fits = np.where(self.spent[:, None], self.base[:, None] == written, fits)
+        fits = (1 - spite) * fits + spite * (self.right[:, None] == written)
+        self.speaks = np.array([self.total.weights[value] for value in self.written]) / breadths(written)
+        self.fits = fits * self.speaks
         self._go_astray()
 
     def _go_astray(self) -> None:
@@ -203,15 +209,14 @@ class Weighed:
         given = np.zeros(self.fits.shape)
         distinct, inverse = chain.distinct(self.base[likely])
         given[likely] = written_given_astray(written, distinct, self._block())[inverse]
-        speaks = np.array([self.total.weights[value] / breadth(value) for value in self.written])
         early = chain.astray(self.chain.last.states)
         fits = self.mass[:, None] * self.fits
         sound = np.where(early[:, None], 0.0, fits)
         unspent = np.where(self.spent | early, 0.0, self.mass)[:, None]
-        columns = columns_astray(list(self._coherent()))
+        columns = self._block().shares()["columns"] * columns_astray(list(self._coherent()))
         # Line totals may still be summed rightly where the columns beside them are not what they are taken for.
-        loose = unspent * (speaks * breadths(written))
-        astray = unspent * given * speaks + columns / 2 * (sound + loose)
+        loose = unspent * (self.speaks * breadths(written))
+        astray = unspent * given * self.speaks + columns / 2 * (sound + loose)
         self.weights = (1 - self.doubt) * sound
         self.astray = self.doubt * astray + fits - sound
         before = float(self.astray.sum()) / self.doubt if self.doubt else float(astray.sum())
@@ -262,6 +267,7 @@ class Weighed:
             goods=self.goods is not None and isinstance(self.goods.top, int),
             added=any(c.sign > 0 for c in self.charges),
             taken=any(c.sign < 0 for c in self.charges),
+            leans=self.leans,
         )
 
     def _coherent(self) -> Iterator[float]:

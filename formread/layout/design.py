@@ -98,7 +98,13 @@ def named(design: SlipDesign, layout: Layout, probability: float = _KNOWN) -> La
 def recognised(designs: Sequence[SlipDesign], layout: Layout) -> Layout:
     """Return the layout as the first design that fits it has it, or unchanged."""
     design = next((design for design in designs if fits(design, layout)), None)
-    return layout if design is None else named(design, layout)
+    if design is None:
+        return layout
+    # A person has said what the boxes are: nothing else is thought of.
+    trust = replace(layout.trust, column_roles=())
+    if len(layout.totals) == len(design.totals):
+        trust = replace(trust, totals=_KNOWN, total_roles=())
+    return replace(named(design, layout), trust=trust)
 
 
 def pooled(layouts: Sequence[Layout]) -> list[Layout]:

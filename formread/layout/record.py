@@ -58,6 +58,38 @@ class TotalBox:
 
 
 @dataclass(frozen=True, slots=True)
+class Trust:
+    """How far a layout can be trusted, by its own looks: what is odd about it, and what else its boxes may be.
+
+    Attributes
+    ----------
+    totals
+        How probable the roles of the totals' boxes are among all that would make another sum; 0 without a total.
+    stray_rows
+        What was seen as boxes of the table and is in none, in rows' worth.
+    stray_totals
+        The largest place seen as a box of the totals that is in none, in boxes' worth.
+    unparted
+        Share of the edges between rows that were not seen.
+    beyond
+        How much a further row over or under the table looks like one: mean probability of its places.
+    seen
+        Mean probability that the places in the total's box are of a box of the totals.
+    column_roles, total_roles
+        What the columns, and the boxes of the totals, may be, with probabilities, most probable first.
+    """
+
+    totals: float = 1.0
+    stray_rows: float = 0.0
+    stray_totals: float = 0.0
+    unparted: float = 0.0
+    beyond: float = 0.0
+    seen: float = 1.0
+    column_roles: tuple[tuple[tuple[ColumnRole, ...], float], ...] = ()
+    total_roles: tuple[tuple[tuple[TotalRole, ...], float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """One proposal for what the boxes of a sheet mean.
 
@@ -69,6 +101,8 @@ class Layout:
         The block in which name and address are written.
     probability
         How probable this proposal is among those made for the sheet, on print and geometry alone.
+    trust
+        How far its boxes can be trusted to be what is there.
     """
 
     columns: tuple[Column, ...]
@@ -78,6 +112,7 @@ class Layout:
     serial_text: str | None = None
     customer: Rectangle | None = None
     probability: float = 1.0
+    trust: Trust = Trust()
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,6 +74,15 @@ _INNER_TOTAL: dict[TotalRole, float] = {
     "total": 0.06,
     "other": 0.06,
 }
+_ADDS: Mapping[TotalRole, int] = {
+    "delivery": 1,
+    "other": 1,
+    "discount": -1,
+    "deposit": -1,
+    "goods": 0,
+    "total": 2,
+}
+"""Which roles do the same to a sum."""
 _TRADITION = 0.3  # what the place says still counts where the label is read
 _LOOKS_TRUST = 0.9  # the rest is shared among all roles: the network may be wrong about a whole column
 _HEADING_TRUST = 0.985
@@ -162,8 +171,12 @@ def assign(columns: Sequence[ColumnSeen], best: int) -> list[tuple[tuple[ColumnR
     return _ranked(whole, best)
 
 
-def assign_totals(totals: Sequence[TotalSeen]) -> tuple[TotalRole, ...]:
-    """Give the boxes of the totals, in reading order, their most probable roles; at most one of each but ``other``."""
+def assign_totals(totals: Sequence[TotalSeen], best: int) -> list[tuple[tuple[TotalRole, ...], float]]:
+    """Return the `best` most probable roles of the boxes of the totals, in reading order, most probable first.
+
+    At most one of each but ``other``. Roles that do the same to a sum are one: which box is the total, and what is
+    taken off, is what matters.
+    """
     beam: list[tuple[float, tuple[TotalRole, ...]]] = [(0.0, ())]
     for k, total in enumerate(totals):
         priors = _LAST_TOTAL if k == len(totals) - 1 else _FIRST_TOTAL if k == 0 else _INNER_TOTAL
@@ -179,4 +192,12 @@ def assign_totals(totals: Sequence[TotalSeen]) -> tuple[TotalRole, ...]:
                 grown.append((score + score_here, (*given, role)))
         grown.sort(key=lambda item: (-item[0], item[1]))
         beam = grown[:_BEAM]
-    return beam[0][1]
+    likeliest: dict[tuple[int, ...], tuple[TotalRole, ...]] = {}
+    shares: dict[tuple[int, ...], float] = {}
+    for score, given in beam:
+        alike = tuple(_ADDS[role] for role in given)
+        likeliest.setdefault(alike, given)
+        shares[alike] = shares.get(alike, 0.0) + math.exp(score - beam[0][0])
+    whole = sum(shares.values())
+    # The likeliest roles stay the first, whatever others come to together.
+    return [(given, shares[alike] / whole) for alike, given in list(likeliest.items())[:best]]

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -12,14 +12,16 @@ from formread.layout.grid import Edges, Grid, GridColumn, GridTotal
 from formread.layout.heading import Said, headings_apart, read_heading
 from formread.layout.ink import Ink
 from formread.layout.printed import Piece, pieces
-from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row, TotalBox, TotalRole
+from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row, TotalBox, TotalRole, Trust
 from formread.layout.roles import ColumnSeen, TotalSeen, assign, assign_totals
+from formread.layout.trust import seen_in, trust_of
 from formread.layout.vocabulary import NOTHING, LabelRole, Match, is_heading, match_total
 from formread.ocr import PrintedText
 
 Read = Callable[[Sequence[Piece]], list[PrintedText]]
 
 _PROPOSALS = 3
+_TOTALS_PROPOSED = 6  # the sums of a slip or a pile choose among them
 _WORTH = 0.02  # a less probable proposal is not worth reading a whole sheet for
 _HEADING_REACH = 4.0  # row pitches over the first row where its heading may stand
 _HEADING_USUAL = 1.3  # row pitches that a heading is high if the network saw none
@@ -114,10 +116,11 @@ def layouts_seen(seen: Seen, grid: Grid, content: Ink, read: Read, working: floa
         )
         for c, (_, match) in zip(grid.columns, headings, strict=True)
     ]
-    totals = _totals(seen, grid, content, read, scale)
+    totals, trust = _totals(seen, grid, content, read, scale)
     serial, serial_text = _serial(seen, grid, content, read, scale)
     customer = _customer(seen)
     assigned = assign(columns, _PROPOSALS)
+    trust = replace(trust, column_roles=tuple(assigned))
     result = []
     for k, (roles, probability) in enumerate(assigned):
         if k and probability < _WORTH:
@@ -143,6 +146,7 @@ def layouts_seen(seen: Seen, grid: Grid, content: Ink, read: Read, working: floa
                 serial_text,
                 customer,
                 probability,
+                trust,
             )
         )
     return result
@@ -241,10 +245,13 @@ def _labels(seen: Seen, content: Ink, scale: _Scale) -> list[Piece]:
     return [piece for part in parts for piece in pieces(content, scale.of_part(part, _LABEL_AROUND))]
 
 
-def _totals(seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale) -> tuple[TotalBox, ...]:
-    """Name the boxes of the totals by their labels and their looks."""
+def _totals(
+    seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale
+) -> tuple[tuple[TotalBox, ...], Trust]:
+    """Name the boxes of the totals by their labels and their looks, and say how far the layout can be trusted."""
+    trust = trust_of(seen, grid)
     if not grid.totals:
-        return ()
+        return (), trust
     places = [scale.in_working(_whole(total)) for total in grid.totals]
     own: list[list[Piece]] = [[] for _ in places]
     for piece in _labels(seen, content, scale):  # each line by itself: labels of one ladder stand close
@@ -267,13 +274,19 @@ def _totals(seen: Seen, grid: Grid, content: Ink, read: Read, scale: _Scale) -> 
         if looks > _COUNT and match.known < _LABEL_KNOWN:
             continue  # a count, points, tax included: nothing that adds to the sum
         kept.append((total, " ".join(text.text.strip() for text in said), match))
-    roles = assign_totals(
-        [TotalSeen(match, dict(zip(_TOTAL_ROLES, total.kinds, strict=True))) for total, _, match in kept]
+    assigned = assign_totals(
+        [TotalSeen(match, dict(zip(_TOTAL_ROLES, total.kinds, strict=True))) for total, _, match in kept],
+        _TOTALS_PROPOSED,
     )
+    roles, probability = assigned[0]
+    trust = replace(trust, total_roles=tuple(assigned))
+    chosen = next((total for role, (total, _, _) in zip(roles, kept, strict=True) if role == "total"), None)
+    if chosen is not None:
+        trust = replace(trust, totals=probability, seen=seen_in(seen, _whole(chosen), grid))
     return tuple(
         TotalBox(role, _box(total.box, total.pence, scale), label)
         for role, (total, label, _) in zip(roles, kept, strict=True)
-    )
+    ), trust
 
 
 def _caption(piece: Piece, box: Rectangle) -> bool:

@@ -22,7 +22,7 @@ from formread.arithmetic.record import (
     SlipReadings,
     TotalReading,
 )
-from formread.layout.record import Box, Column, Layout, Rectangle, Row, TotalBox
+from formread.layout.record import Box, Column, Layout, Rectangle, Row, TotalBox, Trust
 from formread.pile.record import Outcome, ReadSlip
 from formread.reading.lattice import Lattice
 from formread.reading.readings import NumberReading, SplitReading, TextReading
@@ -32,7 +32,7 @@ from formread.slips import Charge, Line, Problem, Slip
 _RECORDS: Final = {
     record.__name__: record
     for record in (
-        *(Box, Column, Layout, Rectangle, Row, TotalBox),
+        *(Box, Column, Layout, Rectangle, Row, TotalBox, Trust),
         *(BoxRef, JudgedCharge, JudgedLine, Judgement, LineReadings, SlipReadings, TotalReading),
         *(Candidate, Confirmed, Lattice, NumberReading, SplitReading, Tabled, TextReading),
         *(Charge, Line, Outcome, Problem, ReadSlip, Slip),

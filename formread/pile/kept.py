@@ -23,6 +23,7 @@ from formread.pile.codec import decode, encode
 from formread.pile.gather import PhotoFile
 from formread.pile.pool import pool_doubts
 from formread.pile.record import Outcome, ReadPhoto, ReadSlip
+from formread.pile.roles import settle_roles
 from formread.pile.run import NOTHING, Known, judge_slip
 from formread.pile.store import Answer, NewSlip, PhotoRow, SlipRow, Store
 from formread.record import Value
@@ -124,6 +125,7 @@ class Piles:
         self._known = known
         self._lock = threading.RLock()
         self._readings: dict[int, ReadSlip] = {}
+        self._settled: dict[int, frozenset[int]] = {}
 
     # What stands in a pile
 
@@ -230,6 +232,7 @@ class Piles:
         every
             Judge all slips again: what is known beside them has changed.
         """
+        renamed = self._settle(pile)
         answers = self.store.answers(pile)
         known, layouts, misfits = [], [], []
         for row in self.store.slips(pile):
@@ -248,17 +251,43 @@ class Piles:
                     continue
                 judged = _decoded(now.outcome).judgement
                 alike = abs(doubt - judged.doubt) <= DOUBTED_ALIKE * doubt or not touched(judged, doubt)
-                if dict(now.learned) == learned and alike and not every:
+                if dict(now.learned) == learned and alike and at not in renamed and not every:
                     continue
                 outcome = self._judge(replace(now, learned=learned), self.store.answers_of(at), doubt)
                 self.store.keep_outcome(now, learned, encode(outcome))
                 changed = True
         return changed
 
+    def _settle(self, pile: int) -> frozenset[int]:
+        """Name the boxes of a pile's slips as its sums say, once all its photos are read; return those renamed.
+
+        Slips about which a person has said something keep the names under which it was said.
+        """
+        if any(photo.pile == pile for photo in self.store.waiting()):
+            return frozenset()
+        rows = self.store.slips(pile)
+        ids = frozenset(row.id for row in rows)
+        if self._settled.get(pile) == ids:
+            return frozenset()
+        read = {row.id: self.reading(row.id) for row in rows}
+        known = {at: one for at, one in read.items() if one is not None}
+        answered = self.store.answers(pile)
+        renamed: list[int] = []
+        for (at, before), now in zip(known.items(), settle_roles(list(known.values())), strict=True):
+            if now.layout == before.layout or answered.get(at):
+                continue
+            with self._lock:
+                self.store.keep_reading(at, pile, encode(now))
+                self._readings[at] = now
+            renamed.append(at)
+        self._settled[pile] = ids
+        return frozenset(renamed)
+
     def forget(self) -> None:
         """Let go of readings in memory, after something was deleted."""
         with self._lock:
             self._readings.clear()
+            self._settled.clear()
             _decoded.cache_clear()
 
     def _judge(self, row: SlipRow, answers: Sequence[Answer], doubt: float | None = None) -> Outcome:

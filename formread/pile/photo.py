@@ -11,6 +11,7 @@ from formread.layout.record import Layout
 from formread.photo import Photo, read_photo
 from formread.pile.gather import PhotoFile
 from formread.pile.record import ReadPhoto, ReadSlip
+from formread.pile.roles import settle_roles
 from formread.pile.slip import read_sheet
 from formread.sheet.record import Sheet
 from formread.sheet.search import find_sheets
@@ -67,7 +68,8 @@ def _read_page(
 
 def _read(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
     corners = tuple((round(float(x), 1), round(float(y), 1)) for x, y in sheet.outline)
-    return ReadSlip(name, page, corners, layout, read_sheet(sheet.image, layout), _jpeg(sheet))
+    read = ReadSlip(name, page, corners, layout, read_sheet(sheet.image, layout), _jpeg(sheet))
+    return settle_roles([read])[0]
 
 
 def _jpeg(sheet: Sheet) -> bytes:

@@ -3,44 +3,32 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-import cv2
-import numpy as np
-
-from formread.arithmetic.astray import DOUBT, doubts
-from formread.layout.design import SlipDesign, fits, learn, pooled
+from formread.arithmetic.astray import DOUBT, Witness, doubts, lean
+from formread.layout.design import pooled
 from formread.layout.record import Layout
+from formread.pile.leaning import leans_of
 from formread.pile.record import ReadSlip
+from formread.pile.roles import kept_sheet, pads
 from formread.pile.slip import read_sheet
-
-SURE = 0.85
-"""A layout less probable than this is itself in doubt. Of 57 slips of pads for development three were below it, and
-the totals of two of these were not found; of the others, those of one."""
 
 
 def pool_doubts(layouts: Sequence[Layout], misfits: Sequence[float]) -> list[float]:
-    """How probably each slip's boxes were found wrongly, by what the sums of the pile's other slips say.
+    """How probably each slip's boxes were found wrongly, by its layout's looks and the sums of the pile's other slips.
 
     Parameters
     ----------
     misfits
         :attr:`formread.arithmetic.record.Judgement.misfit` of each slip.
     """
-    pads: list[tuple[SlipDesign, list[int]]] = []
-    for place, layout in enumerate(layouts):
-        if not (layout.rows and layout.columns):
-            continue
-        members = next((found for design, found in pads if fits(design, layout)), None)
-        if members is not None:
-            members.append(place)
-        else:
-            pads.append((learn("", layout), [place]))
     found = [DOUBT] * len(layouts)
-    said = [[misfits[place] for place in members] for _, members in pads]
-    for pad, (_, members) in enumerate(pads):
+    every = pads(layouts)
+    said = [
+        [Witness(misfits[place], lean(leans_of(layouts[place]))) for place in members] for members in every
+    ]
+    for pad, members in enumerate(every):
         others = [*said[:pad], *said[pad + 1 :]]
         for place, doubt in zip(members, doubts(said[pad], others), strict=True):
-            own = 1 - layouts[place].probability
-            found[place] = max(doubt, own) if own > 1 - SURE else doubt
+            found[place] = doubt
     return found
 
 
@@ -54,10 +42,9 @@ def pool_roles(read: Sequence[ReadSlip]) -> list[ReadSlip]:
         if layout is slip.layout:
             result.append(slip)
             continue
-        sheet = cv2.imdecode(np.frombuffer(slip.sheet_jpeg, np.uint8), cv2.IMREAD_COLOR)
-        if sheet is None:
+        image = kept_sheet(slip)
+        if image is None:
             result.append(slip)
             continue
-        image = np.ascontiguousarray(np.asarray(sheet, np.uint8)[..., ::-1])
         result.append(replace(slip, layout=layout, readings=read_sheet(image, layout)))
     return result

@@ -16,9 +16,11 @@ from formread.codes import normalise_code
 from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
+from formread.pile.leaning import leans_of
 from formread.pile.photo import read_photo_file
 from formread.pile.pool import pool_doubts, pool_roles
 from formread.pile.record import ReadPhoto, ReadSlip
+from formread.pile.roles import settle_roles
 from formread.pile.twice import repeated
 from formread.slips import Charge, Line, Problem, Report, Slip
 
@@ -147,7 +149,7 @@ def check(
         progress(result)
         read += result.slips
         problems += result.problems
-    pooled = pool_roles(read)
+    pooled = settle_roles(pool_roles(read))
     again = repeated(pooled)
     kept = [place for place in range(len(pooled)) if place not in again]
     pile = judge_pile([pooled[place] for place in kept], problems, currency, known)
@@ -242,6 +244,7 @@ def judge_slip(
             terms=known.terms,
             carried=carried,
             doubt=doubt,
+            leans=leans_of(read.layout),
             hand=known.hand_speaks,
             priors=known.priors,
         )

@@ -146,7 +146,8 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
             )
         )
     totals = tuple(
-        TotalReading(_kind(t), queue.answer(t.box, "amount"), printed_percent(t.label)) for t in layout.totals
+        TotalReading(total_kind(t), queue.answer(t.box, "amount"), printed_percent(t.label))
+        for t in layout.totals
     )
     return SlipReadings(tuple(lines), totals)
 
@@ -155,7 +156,8 @@ _BROUGHT = re.compile(r"\b(b\W{0,2}f(wd)?|brought\W+(forward|fwd|over)|carried\W
 _PERCENT = re.compile(r"(\d{1,2})(?:[.,](\d{1,2}))?\s*(?:%|per\s?cent)", re.IGNORECASE)
 
 
-def _kind(total: TotalBox) -> TotalKind:
+def total_kind(total: TotalBox) -> TotalKind:
+    """Say what the judge takes a box of the totals for."""
     return "brought" if total.role == "other" and _BROUGHT.search(total.label) else total.role
 
 

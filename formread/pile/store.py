@@ -348,6 +348,11 @@ class Store:
         row = self._one("SELECT read FROM slips WHERE id = ?", slip)
         return None if row is None else row["read"]
 
+    def keep_reading(self, slip: int, pile: int, read: bytes) -> None:
+        """Keep a slip's reading in the place of the one before."""
+        with self._writing(pile) as db:
+            db.execute("UPDATE slips SET read = ? WHERE id = ?", (read, slip))
+
     def picture_path(self, slip: int, *, small: bool) -> Path | None:
         """Where a slip's flattened picture lies, or its small copy."""
         row = self._one("SELECT pile, picture FROM slips WHERE id = ?", slip)

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formread.arithmetic import Confirmed, Tabled, judge
+from formread.arithmetic.astray import Leans
 from formread.arithmetic.reasons import Found, put_in_words
 from formread.arithmetic.record import (
     BoxRef,
@@ -41,10 +42,12 @@ def a_slip(rows: list[Row], **totals: Value) -> SlipReadings:
 
 TRUSTED = 0.005
 """How rarely slips are astray on a pad whose other sums hold."""
+READ: Leans = {"role": 0.2}
+"""What a layout says whose labels are read."""
 
 
 def judged_slip(rows: list[Row], **totals: Value) -> Judgement:
-    return judge(a_slip(rows, **totals), doubt=TRUSTED)
+    return judge(a_slip(rows, **totals), doubt=TRUSTED, leans=READ)
 
 
 def test_a_right_sum_agrees() -> None:
@@ -271,6 +274,8 @@ def test_charges_count_with_their_sign() -> None:
     assert judged_slip(ROWS, discount=250, total=RIGHT - 250).verdict == "agrees"
     assert judged_slip(ROWS, delivery=250, total=RIGHT).slip_kind == "forgot_charge"
     assert judged_slip(ROWS, discount=250, total=RIGHT + 250).slip_kind == "charge_sign"
+    guessed = judge(a_slip(ROWS, discount=250, total=RIGHT + 250), doubt=TRUSTED)
+    assert guessed.verdict == "unsure", "where the label was not read it may be ours"
 
 
 def test_no_total_gives_the_right_one_and_no_verdict() -> None:

@@ -1,6 +1,6 @@
 """Draw photos of filled-in slips of pads that formread's authors had not seen, with their truth.
 
-    python -m tests.measure.fresh SET FOLDER --photos N [--first K] [--pads FOLDER]
+    python -m tests.measure.fresh SET FOLDER --photos N [--first K] [--pads FOLDER] [--pile PAD ...]
                                   [--mnist FOLDER --writers FILE.npz]
 
 Then `python -m formread check FOLDER --json R` and `python -m tests.measure.compare R FOLDER/truth.json` measure
@@ -8,8 +8,9 @@ the whole path, and `python -m tests.measure.layout --photos FOLDER` the layouts
 
 SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed`` or ``vault``, for
 measuring only (digits of MNIST's test part); ``sealed`` and ``vault`` are each opened once, at the end of a session.
-Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads. Without ``--mnist`` the hands are the
-sifted ones in ``sample_scans``; with it, all of MNIST's writers.
+Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads. With ``--pile`` each of the pads named
+(``all``: every one) gets a folder of its own in FOLDER, with N photos of its slips alone: piles as sellers have them.
+Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with it, all of MNIST's writers.
 Kinds of photo (``capture``): ``scan``, ``easy`` and ``hard`` of the camera in ``sample_scans``, ``phone`` of
 another one (`fresh_forms.snap`) that shares no code with it.
 """
@@ -17,6 +18,7 @@ another one (`fresh_forms.snap`) that shares no code with it.
 import argparse
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import cv2
 import numpy as np
@@ -48,8 +50,11 @@ def _slip(name: str, pads: Pads, writers: Writers, family: Family, rng: np.rando
 
 def take(number: int, pad_set: str, pads: Pads, writers: Writers) -> tuple[Shot, list[FlatSlip], str]:
     """Take photo `number` of a set; the pads come in turn, so that each is seen equally often."""
-    rng = np.random.default_rng([number, SEED[pad_set]])
     names = sorted(pads)
+    own = (
+        [crc32(names[0].encode())] if len(names) == 1 else []
+    )  # piles of single pads differ in more than the pad
+    rng = np.random.default_rng([number, SEED[pad_set], *own])
     capture = str(rng.choice(["scan", "easy", "hard", "phone"], p=[0.12, 0.25, 0.18, 0.45]))
     first = number % len(names)
     count = 1 if capture in ("scan", "phone") else int(rng.choice([1, 2, 3], p=[0.7, 0.2, 0.1]))
@@ -94,6 +99,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--photos", type=int, default=20)
     parser.add_argument("--first", type=int, default=0, help="number of the first photo")
+    parser.add_argument("--pile", nargs="+", metavar="PAD", help="a folder of photos for each of these pads")
     parser.add_argument("--pads", type=Path, help="where rendered pads are kept (default: FOLDER-pads)")
     parser.add_argument("--mnist", type=Path, help="folder of the MNIST idx files: all writers, unsifted")
     parser.add_argument("--writers", type=Path, help="npz with the writer of each MNIST picture")
@@ -104,7 +110,10 @@ def main() -> None:
         mnist = Mnist(options.mnist, options.writers or options.mnist / "mnist_writers.npz")
     pads = rendered(options.pad_set, options.pads or options.folder.with_name(f"{options.folder.name}-pads"))
     numbers = range(options.first, options.first + options.photos)
-    draw(options.pad_set, options.folder, numbers, pads, mnist)
+    if not options.pile:
+        draw(options.pad_set, options.folder, numbers, pads, mnist)
+    for name in pads if options.pile == ["all"] else options.pile or ():
+        draw(options.pad_set, options.folder / name, numbers, {name: pads[name]}, mnist)
 
 
 if __name__ == "__main__":

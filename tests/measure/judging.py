@@ -1,11 +1,14 @@
 """Whose mistake is it? The judge on simulated slips, beside the bare flag and the hard "make it add up".
 
     python -m tests.measure.judging [--confusions FILE.json] [--slips 20000] [--mix NAME] [--minutes M]
-        [--no-hand] [--alone]
+        [--no-hand] [--alone] [--looks FILE.json]
 
 FILE.json is what ``record_confusions`` wrote: readings of the shipped reader in hands of test writers, whose
 mistakes are carried over to the numbers of the simulated slips. Without it a stated middling reader answers
-(``simulated_slips.Middling``). One slip in ten is totalled wrongly, in five mixtures of mistakes that are
+(``simulated_slips.Middling``). The boxes of these slips are found rightly, and the judge does not know: with
+``--looks`` each layout looks as sound ones did on photos of pads that no weights had seen (``astray --looks``), all of
+a pile as those of one pad; without it nothing is known of the layouts.
+One slip in ten is totalled wrongly, in five mixtures of mistakes that are
 not the judge's own table; forty slips make a pile and share a catalogue. Wilson's 95 % intervals (Wilson, JASA
 1927); Brier scores (Brier, 1950).
 """
@@ -14,7 +17,7 @@ import argparse
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from math import log
 from pathlib import Path
@@ -23,10 +26,11 @@ from typing import Final, get_args
 import numpy as np
 
 from formread.arithmetic import Facts, PilePrices, judge
-from formread.arithmetic.astray import DOUBT, doubts, touched
+from formread.arithmetic.astray import DOUBT, EVEN, Leans, Witness, doubts, lean, touched
 from formread.arithmetic.costs import STANDARD_COSTS
 from formread.arithmetic.record import BoxRef, Judgement, LineReadings, SlipReadings
 from formread.record import DITTO, Reading, Value
+from tests.measure.looks import NO_LOOKS, Looks
 from tests.measure.reading import wilson
 from tests.measure.simulated_slips import (
     Known,
@@ -196,6 +200,7 @@ class Asked:
     prices: Mapping[str, int]
     pile: Mapping[str, int]
     hand: bool
+    leans: Leans = field(default_factory=lambda: EVEN)
 
     def judge(self, readings: SlipReadings, facts: Facts | None = None, doubt: float = DOUBT) -> Judgement:
         """Judge its readings."""
@@ -208,6 +213,7 @@ class Asked:
             terms=self.slip.terms,
             carried=self.slip.carried,
             doubt=doubt,
+            leans=self.leans,
             hand=self.hand,
         )
 
@@ -219,8 +225,9 @@ def judged_pile(
     *,
     hand: bool = True,
     alone: bool = False,
+    looks: Looks = NO_LOOKS,
 ) -> Iterator[Outcome]:
-    """Simulate, read and judge the slips of one pile; `alone`: none testifies for another's prices."""
+    """Simulate, read and judge the slips of one pile; `alone`: none testifies for another's prices, or layout."""
     pile = start_pile(np.random.default_rng([SEED, numbers.start, len(mixes)]))
     prices = dict(zip(pile.codes, pile.prices, strict=True)) if pile.known == "list" else {}
     read: list[tuple[Simulated, Mix, SlipReadings]] = []
@@ -231,18 +238,21 @@ def judged_pile(
         read.append((slip, mix, read_slip(slip, reader, rng)))
     evidence = PilePrices([readings for _, _, readings in read])
     asked = []
+    rng = np.random.default_rng([SEED, numbers.start, 79])
+    pad = looks.pad(rng)
     for slip, mix, readings in read:
         told = {} if alone or prices else evidence.for_slip(readings)
         start = time.process_time()
-        ask = Asked(slip, prices, told, hand)
+        ask = Asked(slip, prices, told, hand, pad[int(rng.integers(len(pad)))])
         judged = ask.judge(readings)
         asked.append((ask, mix, readings, judged, time.process_time() - start))
-    trusted = [DOUBT] * len(asked) if alone else doubts([judged.misfit for _, _, _, judged, _ in asked])
+    said = [Witness(judged.misfit, lean(ask.leans)) for ask, _, _, judged, _ in asked]
+    trusted = [doubts([one])[0] for one in said] if alone else doubts(said)
     for some, doubt in zip(asked, trusted, strict=True):
-        yield one(*some, doubt)
+        yield judged_one(*some, doubt)
 
 
-def one(
+def judged_one(
     asked: Asked, mix: Mix, readings: SlipReadings, judged: Judgement, seconds: float, doubt: float
 ) -> Outcome:
     """Judge one slip again, now that it is known how far its pile can be trusted."""
@@ -394,15 +404,17 @@ def main() -> None:
     )
     parser.add_argument("--no-hand", action="store_true", help="leave the writer's habits out")
     parser.add_argument("--alone", action="store_true", help="let no slip testify for another's prices")
+    parser.add_argument("--looks", type=Path, help="how layouts look: what astray --looks wrote")
     asked = parser.parse_args()
+    looks = NO_LOOKS if asked.looks is None else Looks.load(asked.looks)
     reader = Middling() if asked.confusions is None else Recorded.load(asked.confusions)
     mixes = [asked.mix] if asked.mix else list(get_args(Mix))
     ends = time.monotonic() + 60 * asked.minutes
     some: list[Outcome] = []
     while len(some) < asked.slips and time.monotonic() < ends:
         numbers = range(len(some), min(len(some) + PILE, asked.slips))
-        some += judged_pile(numbers, mixes, reader, hand=not asked.no_hand, alone=asked.alone)
-    print(f"readings: {reader.about}; seed {SEED}")
+        some += judged_pile(numbers, mixes, reader, hand=not asked.no_hand, alone=asked.alone, looks=looks)
+    print(f"readings: {reader.about}; layouts: {looks.about}; seed {SEED}")
     table("all", some)
     for mix in mixes:
         table(f"mixture {mix}", [o for o in some if o.mix == mix])

@@ -1,11 +1,14 @@
 """Whom does the judge blame when it was the layout that failed? Simulated slips whose boxes were found wrongly.
 
     python -m tests.measure.misfound [--confusions FILE.json] [--slips 4000] [--rate 0.05] [--pads]
+        [--looks FILE.json]
 
 The slips and readings are those of ``judging``; to each right slip one failure of the layout is done: a charge's box
 is not found, the total's box is cut short, two slips are taken for one, and so on (``FAILURES``). The rest of its pile
 testifies as it does in the product, a share ``--rate`` of it having failed in one of these ways too; with ``--pads``
-every slip of the pile fails in the same way, as where a pad's print misleads. The table says of each failure how many
+every slip of the pile fails in the same way, as where a pad's print misleads. With ``--looks`` (``astray --looks``)
+layouts look as they did on photos: sound ones as sound ones, failed ones as those that failed so, and where none was
+seen to, as sound ones. The table says of each failure how many
 right slips are called wrong, which is blaming a customer for our mistake, and how many pass and are left unsure.
 """
 
@@ -20,10 +23,11 @@ from typing import Final, get_args
 import numpy as np
 
 from formread.arithmetic import PilePrices
-from formread.arithmetic.astray import doubts
+from formread.arithmetic.astray import Leans, Witness, doubts, lean
 from formread.arithmetic.evidence import Tabled
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
 from tests.measure.judging import PILE, SEED, WRONG, Asked
+from tests.measure.looks import NO_LOOKS, Looks
 from tests.measure.reading import wilson
 from tests.measure.simulated_slips import (
     Middling,
@@ -236,6 +240,34 @@ FAILURES: Final[dict[str, Change]] = {
     "two slips taken for one": _two_for_one,
 }
 
+_SEEN_AS: Final[dict[str, tuple[str, ...]]] = {
+    "a charge's box missed": ("charge",),
+    "a charge taken for a deduction": ("role",),
+    "a deduction taken for a charge": ("role",),
+    "the goods taken for the total": ("total elsewhere", "role"),
+    "goods and total swapped": ("total elsewhere", "role"),
+    "some number taken for a charge": ("role",),
+    "a row missed": ("rows",),
+    "the total's first digit cut off": ("total cut",),
+    "the total's pence cut off": ("total cut",),
+    "pounds and pence of the total run on": ("total cut",),
+    "the total's last digit cut off": ("total cut",),
+    "another number taken for the total": ("total elsewhere",),
+    "page numbers taken for prices": ("columns",),
+    "prices and line totals swapped": ("columns",),
+    "quantities and line totals not found": ("columns",),
+    "line totals one row too low": ("columns",),
+    "a crossed-out row not seen to be": (),
+    "two slips taken for one": ("excess",),
+}
+"""By what name ``tests.measure.astray`` knows each failure."""
+
+
+def _look(name: str, looks: Looks, pad: Sequence[Leans], rng: np.random.Generator) -> Leans:
+    """How a layout looks that failed so."""
+    seen = [leans for kind in _SEEN_AS[name] for leans in looks.failed.get(kind, ())] or pad
+    return seen[int(rng.integers(len(seen)))]
+
 
 def main() -> None:
     """Measure."""
@@ -245,15 +277,18 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=0.05, help="how many slips of each pile failed besides")
     parser.add_argument("--pads", action="store_true", help="every slip of a pile fails alike")
     parser.add_argument("--minutes", type=float, default=float("inf"))
+    parser.add_argument("--looks", type=Path)
     asked = parser.parse_args()
     reader: Reader = Middling() if asked.confusions is None else Recorded.load(asked.confusions)
+    looks = NO_LOOKS if asked.looks is None else Looks.load(asked.looks)
     said: dict[str, Counter[str]] = {name: Counter() for name in FAILURES}
     clean: dict[bool, Counter[str]] = {False: Counter(), True: Counter()}
     ends = time.monotonic() + 60 * asked.minutes
     for start in range(0, asked.slips, PILE):
         if time.monotonic() > ends:
             break
-        _pile(start, reader, asked.rate, said, clean, pads=asked.pads)
+        _pile(start, reader, asked.rate, said, clean, looks, pads=asked.pads)
+    print(f"layouts: {looks.about}")
     print(f"readings: {reader.about}; seed {SEED}; {100 * asked.rate:.0f} % of each pile failed besides")
     if asked.pads:
         print("every slip of a pile fails alike")
@@ -278,6 +313,7 @@ def _pile(
     rate: float,
     said: dict[str, Counter[str]],
     clean: dict[bool, Counter[str]],
+    looks: Looks,
     *,
     pads: bool,
 ) -> None:
@@ -288,10 +324,12 @@ def _pile(
     rng = np.random.default_rng([SEED, start, 78])
     names = list(FAILURES)
     common = names[start // PILE % len(names)]
+    pad = looks.pad(rng)
     slips: list[Simulated] = []
     whole: list[SlipReadings] = []
     failed: list[bool] = []
     read: list[SlipReadings] = []
+    leans: list[Leans] = []
     for number in range(start, start + PILE):
         slip = simulate(rng, pile, wrong=bool(rng.random() < WRONG), mix=mixes[number % len(mixes)])
         readings = read_slip(slip, reader, rng)
@@ -301,13 +339,16 @@ def _pile(
         changed = FAILURES[name](slip, readings, reader, rng) if name is not None else None
         failed.append(changed is not None)
         read.append(readings if changed is None else changed)
+        sound = pad[int(rng.integers(len(pad)))]
+        leans.append(sound if name is None or changed is None else _look(name, looks, pad, rng))
     evidence = PilePrices(read)
     asks = [
-        Asked(slip, prices, {} if prices else evidence.for_slip(r), True)
-        for slip, r in zip(slips, read, strict=True)
+        Asked(slip, prices, {} if prices else evidence.for_slip(r), True, own)
+        for slip, r, own in zip(slips, read, leans, strict=True)
     ]
     misfits = [ask.judge(readings).misfit for ask, readings in zip(asks, read, strict=True)]
-    doubt = doubts(misfits)
+    said_by = [Witness(misfit, lean(own)) for misfit, own in zip(misfits, leans, strict=True)]
+    doubt = doubts(said_by)
     for place, (slip, ask) in enumerate(zip(slips, asks, strict=True)):
         if not pads and not failed[place]:
             clean[slip.wrong][ask.judge(read[place], doubt=doubt[place]).verdict] += 1
@@ -315,8 +356,13 @@ def _pile(
             continue
         name = common if pads else names[(start + place * 7 + start // PILE) % len(names)]
         changed = FAILURES[name](slip, whole[place], reader, rng)
-        if changed is not None:
-            said[name][ask.judge(changed, doubt=doubt[place]).verdict] += 1
+        if changed is None:
+            continue
+        own = _look(name, looks, pad, rng)
+        # Its own sums never speak of how far it is trusted: only its looks and the other slips.
+        others = [*said_by[:place], Witness(1.0, lean(own)), *said_by[place + 1 :]]
+        failing = replace(ask, leans=own)
+        said[name][failing.judge(changed, doubt=doubts(others)[place]).verdict] += 1
 
 
 if __name__ == "__main__":

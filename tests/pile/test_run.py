@@ -133,5 +133,5 @@ def test_a_layout_that_is_unsure_of_itself_blames_less() -> None:
         judge_pile([_drawn(0.6, 0, 100, probability), *holding], [], "GBP").judgements[0]
         for probability in (0.99, 0.6)
     )
-    assert unsure.doubt == pytest.approx(0.4)
+    assert unsure.doubt > 10 * sure.doubt
     assert unsure.probability_wrong < sure.probability_wrong

@@ -1,6 +1,7 @@
 """What is kept stays, what is deleted is gone, and the same readings give the same answers after a reload."""
 
 import sqlite3
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from formread.pile.run import judge_pile, judge_slip
 from formread.pile.store import KEEP_DAYS, Store
 from formread.reading import read_boxes
 from formread.record import Value
+from tests.pile.test_roles import charged_slip
 
 SECRET = "Odile Pym, 4 Hasp Lane"
 JPEG = b"\xff\xd8 the invented picture of one slip \xff\xd9"
@@ -145,6 +147,20 @@ def test_the_pile_judges_as_a_run_over_all_photos_does(store: Store) -> None:
     assert [kept.slip.probability_wrong for kept in piles.slips(pile)] == [s.probability_wrong for s in whole]
     alone, _ = judge_slip(slips[-1], {}, {})
     assert alone.probability_wrong > whole[-1].probability_wrong
+    store.close()
+
+
+def test_the_slips_of_a_kept_pile_name_each_others_boxes(store: Store) -> None:
+    """Three slips add up if the charge is a delivery, against what one label said; what a person answered stays."""
+    pile = store.add_pile("Spring", date(2026, 5, 14), "GBP")
+    slips = [charged_slip(charge, 2048 + charge, 500.0) for charge in (150, 250, 300, 350)]
+    ids = [at for one in slips for at in _keep(store, pile, replace(one, sheet_jpeg=JPEG))]
+    piles = Piles(store)
+    piles.answer(ids[-1], "1.quantity", 2)
+    assert piles.refresh(pile)
+    kept = [[charge.kind for charge in slip.slip.charges] for slip in piles.slips(pile)]
+    assert kept == [["delivery"], ["delivery"], ["delivery"], ["discount"]]
+    assert not piles.refresh(pile)
     store.close()
 
 
