@@ -17,7 +17,7 @@ from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.photo import read_photo_file
-from formread.pile.pool import pool_doubts, pool_roles
+from formread.pile.pool import pool_codes, pool_doubts, pool_roles
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.twice import repeated
 from formread.slips import Charge, Line, Problem, Report, Slip
@@ -147,7 +147,7 @@ def check(
         progress(result)
         read += result.slips
         problems += result.problems
-    pooled = pool_roles(read)
+    pooled = pool_codes(pool_roles(read))
     again = repeated(pooled)
     kept = [place for place in range(len(pooled)) if place not in again]
     pile = judge_pile([pooled[place] for place in kept], problems, currency, known)
