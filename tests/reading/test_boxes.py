@@ -11,6 +11,7 @@ from sklearn.datasets import load_digits
 from formread.reading import join_pounds_pence, read_boxes
 from formread.reading.boxes import in_doubt
 from formread.reading.grammar import COLUMN
+from formread.reading.ink import is_blank
 from formread.reading.readings import NumberReading
 from formread.record import DITTO, Kind, Reading
 from sample_scans.hands import Writers, make_hand, place, width_of, write
@@ -242,3 +243,17 @@ def test_the_readings_name_what_they_were_read_as() -> None:
         (reading,) = read_boxes([written("7", 1)], kind)
         assert isinstance(reading, NumberReading)
         assert reading.kind == kind
+
+
+def test_bare_paper_is_told_without_the_network_and_the_faintest_writing_is_not() -> None:
+    """Ink that takes a tenth of the paper's light, on paper with grain and a shadow: a person sees it."""
+    rng = np.random.default_rng(3)
+    shade = np.linspace(200, 245, 120)[None, :, None] + rng.normal(0, 3, (44, 120, 3))
+    paper = np.asarray(cv2.GaussianBlur(np.clip(shade, 0, 255), (0, 0), 1.0), np.uint8)
+    ruled = paper.copy()
+    ruled[:3] = ruled[-3:] = 90  # the row's own rules
+    assert is_blank(paper)
+    assert is_blank(ruled)
+    faint = paper.copy()
+    cv2.line(faint, (60, 12), (57, 32), (190, 185, 180), 2, cv2.LINE_AA)
+    assert not is_blank(faint)
