@@ -38,7 +38,7 @@ class Box:
     """What went into it, a bit each, in the order of :data:`MADE`."""
 
 
-MADE = ("u", "m", "n", "f", "w", "carbon", "print", "neighbour")
+MADE = ("u", "m", "n", "f", "w", "carbon", "print", "neighbour", "frame")
 """Sources of ink (``Writing.source``) and rendering effects that an ablation can leave out."""
 
 
@@ -259,15 +259,16 @@ def _stray_rules(mask: Mask, frame: _Frame, *, thick: int, tilt: float, rng: Gen
             cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
 
 
-def _printed(frame: _Frame, rng: Generator) -> Mask | None:
-    """Return the form's own print in and around the box: rules, dotted lines, combs."""
+def _printed(frame: _Frame, rng: Generator) -> tuple[Mask | None, bool]:
+    """Return the form's own print in and around the box, rules, dotted lines, combs; and whether it frames the box."""
     if rng.random() < 0.25:
-        return None
+        return None, False
     h, w = frame.height * frame.over, frame.width * frame.over
     mask = np.zeros((h, w), np.uint8)
     thick = max(1, round(frame.over * rng.uniform(0.6, 2.0)))
     tilt = rng.normal(0, 0.008)
-    if rng.random() < _FRAMED:
+    framed = rng.random() < _FRAMED
+    if framed:
         _rim(mask, frame, thick=thick, tilt=tilt, rng=rng)
     else:
         _stray_rules(mask, frame, thick=thick, tilt=tilt, rng=rng)
@@ -292,7 +293,7 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
                 _dotted(mask, x, level=False, over=frame.over, thick=thick, tilt=tilt, rng=rng)
             else:
                 cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
-    return mask
+    return mask, framed
 
 
 @dataclass(slots=True)
@@ -427,7 +428,8 @@ def photograph(writing: Writing, hands: Hands, grain: Grain, signs: Print, style
     if rng.random() < 0.08:  # writing of the other side, shining through
         ghost = cv2.GaussianBlur(np.roll(ink[:, ::-1], int(rng.integers(0, max(1, h // 2))), 0), (0, 0), 1.5)
         picture = picture * (1 - rng.uniform(0.01, 0.05) * ghost[..., None])
-    printed = _printed(frame, rng)
+    printed, framed = _printed(frame, rng)
+    made |= {"frame"} if framed else set()
     if writing.printed and printed is None:
         printed = np.zeros((frame.height * over, frame.width * over), np.uint8)
     if printed is not None:
