@@ -1,6 +1,7 @@
 """The door: pictures of boxes in, readings out."""
 
 import pickle
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -12,8 +13,9 @@ from formread.reading import join_pounds_pence, read_boxes
 from formread.reading.boxes import in_doubt
 from formread.reading.grammar import COLUMN
 from formread.reading.ink import is_blank
+from formread.reading.lattice import pack
 from formread.reading.readings import NumberReading
-from formread.record import DITTO, Kind, Reading
+from formread.record import DITTO, Candidate, Kind, Reading
 from sample_scans.hands import Writers, make_hand, place, width_of, write
 
 Crop = npt.NDArray[np.uint8]
@@ -168,6 +170,22 @@ def test_two_empty_halves_are_nothing() -> None:
     joined = join_pounds_pence(read_boxes([blank()], "pounds")[0], read_boxes([blank()], "pence")[0])
     assert joined.values[0][0] is None
     assert joined.candidates[0].text == ""
+
+
+def test_eleven_pounds_beside_pence_are_no_ditto_mark() -> None:
+    """As probable as each other by themselves; nobody writes a ditto mark beside a number."""
+    doubtful = NumberReading(
+        "pounds", (Candidate("11", 0.45), Candidate(DITTO, 0.45)), ((11, 0.45), (DITTO, 0.45)),
+        0.0, 0.0, pack(np.full((1, 1 + len(COLUMN)), 1e-6)), 1.0, 1.0,
+    )  # fmt: skip
+    pence = replace(
+        doubtful, kind="pence", candidates=(Candidate("75", 0.99),), values=((75, 0.99),), _asked={}
+    )
+    joined = join_pounds_pence(doubtful, pence)
+    assert joined.values[0][0] == 1175
+    # 0.45 of the 0.55 that a ditto mark leaves.
+    assert joined.probability_of(1175) == pytest.approx(0.45 / 0.55, abs=0.02)
+    assert joined.probability_of(DITTO) < 0.01
 
 
 def test_only_number_boxes_can_be_joined() -> None:
