@@ -20,6 +20,10 @@ _CARBON_PAPERS = ((246, 200, 210), (250, 238, 170), (195, 215, 240), (205, 235, 
 _PRINT_INKS = ((120, 120, 125), (40, 40, 45), (60, 90, 170), (190, 70, 70), (70, 140, 90), (150, 110, 70))
 _MOST_WIDE = 500
 _SLIGHT = frozenset('1.,-:/"~')  # signs of which a cut through their edge would leave nothing to know them by
+# What the product's cut adds above and below a box, and takes off at its sides, of the box's height; the same numbers
+# as in formread.pile.slip, which training does not import: it wants half the package.
+MARGIN, INSET = 0.10, 0.05
+_FRAMED = 0.5  # share of boxes with print that show the rules of all their sides
 _LEAST_DIGIT = 15.0  # pixels: much below this a person can no longer tell a 3 from a 5 in a soft copy
 
 
@@ -34,7 +38,7 @@ class Box:
     """What went into it, a bit each, in the order of :data:`MADE`."""
 
 
-MADE = ("u", "m", "n", "f", "w", "carbon", "print", "neighbour")
+MADE = ("u", "m", "n", "f", "w", "carbon", "print", "neighbour", "frame")
 """Sources of ink (``Writing.source``) and rendering effects that an ablation can leave out."""
 
 
@@ -199,15 +203,47 @@ def _dotted(
             cv2.circle(mask, a, max(1, round(thick * 0.7)), 255, -1, cv2.LINE_AA)
 
 
-def _printed(frame: _Frame, rng: Generator) -> Mask | None:
-    """Return the form's own print in and around the box: rules, dotted lines, combs."""
-    if rng.random() < 0.25:
-        return None
-    h, w = frame.height * frame.over, frame.width * frame.over
-    mask = np.zeros((h, w), np.uint8)
-    thick = max(1, round(frame.over * rng.uniform(0.6, 2.0)))
-    margin = 0.07
-    tilt = rng.normal(0, 0.008)
+def _rim(mask: Mask, frame: _Frame, *, thick: int, tilt: float, rng: Generator) -> None:
+    """Draw the rules round a box where the product's cut leaves them.
+
+    The cut takes in a tenth of the box's height above and below and leaves a twentieth off at the sides, give or
+    take what the finder of boxes is off; of a box with round corners the corners are left at the sides.
+    """
+    h, w = mask.shape
+    inner = h / (1 + 2 * MARGIN)
+    top, bottom = MARGIN * inner + rng.normal(0, 0.03, 2) * inner
+    left, right = -INSET * inner + rng.normal(0, 0.035, 2) * inner
+    bottom, right = h - bottom, w - right
+    pick = rng.random()
+    if pick < 0.25:  # rows parted by lines of dots or dashes
+        for y in (top, bottom):
+            _dotted(mask, y, level=True, over=frame.over, thick=thick, tilt=tilt, rng=rng)
+        return
+    radius = rng.uniform(0.08, 0.5) * (bottom - top) if pick < 0.6 else 0.0
+    outline = _rounded(left, top, right, bottom, min(radius, (right - left) / 2))
+    outline[:, 1] += tilt * outline[:, 0]
+    points = [np.round(outline * 16).astype(np.int32)]
+    if rng.random() < (0.35 if radius else 0.12):  # the paper between the boxes has a tint of its own
+        mask[:] = int(rng.integers(12, 70))
+        cv2.fillPoly(mask, points, 0, cv2.LINE_AA, 4)
+    cv2.polylines(mask, points, True, 255, thick, cv2.LINE_AA, 4)
+
+
+def _rounded(left: float, top: float, right: float, bottom: float, radius: float) -> Plane:
+    """Return the outline of a box with round corners, ``(N, 2)``."""
+    turn = np.linspace(0, np.pi / 2, 9)
+    corners = [(right, top, -np.pi / 2), (right, bottom, 0.0), (left, bottom, np.pi / 2), (left, top, np.pi)]
+    points = []
+    for x, y, begin in corners:
+        inside = np.array([x + (radius if x == left else -radius), y + (radius if y == top else -radius)])
+        points.append(inside + radius * np.stack([np.cos(begin + turn), np.sin(begin + turn)], 1))
+    return np.concatenate(points).astype(np.float32)
+
+
+def _stray_rules(mask: Mask, frame: _Frame, *, thick: int, tilt: float, rng: Generator) -> None:
+    """Draw rules at some of the crop's sides, each by itself."""
+    h, w = mask.shape
+    margin = 0.12
     for side in range(4):
         if rng.random() > 0.3:
             continue
@@ -221,6 +257,21 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
         else:
             x = inside * min(h, w) if side == 2 else w - inside * min(h, w)
             cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
+
+
+def _printed(frame: _Frame, rng: Generator) -> tuple[Mask | None, bool]:
+    """Return the form's own print in and around the box, rules, dotted lines, combs; and whether it frames the box."""
+    if rng.random() < 0.25:
+        return None, False
+    h, w = frame.height * frame.over, frame.width * frame.over
+    mask = np.zeros((h, w), np.uint8)
+    thick = max(1, round(frame.over * rng.uniform(0.6, 2.0)))
+    tilt = rng.normal(0, 0.008)
+    framed = rng.random() < _FRAMED
+    if framed:
+        _rim(mask, frame, thick=thick, tilt=tilt, rng=rng)
+    else:
+        _stray_rules(mask, frame, thick=thick, tilt=tilt, rng=rng)
     pick = rng.random()
     if pick < 0.16:  # a line to write on, solid or dotted
         y = frame.origin[1] + rng.uniform(0.02, 0.2) * frame.unit
@@ -242,7 +293,7 @@ def _printed(frame: _Frame, rng: Generator) -> Mask | None:
                 _dotted(mask, x, level=False, over=frame.over, thick=thick, tilt=tilt, rng=rng)
             else:
                 cv2.line(mask, (round(x), 0), (round(x + tilt * h), h), 255, thick, cv2.LINE_AA)
-    return mask
+    return mask, framed
 
 
 @dataclass(slots=True)
@@ -377,7 +428,8 @@ def photograph(writing: Writing, hands: Hands, grain: Grain, signs: Print, style
     if rng.random() < 0.08:  # writing of the other side, shining through
         ghost = cv2.GaussianBlur(np.roll(ink[:, ::-1], int(rng.integers(0, max(1, h // 2))), 0), (0, 0), 1.5)
         picture = picture * (1 - rng.uniform(0.01, 0.05) * ghost[..., None])
-    printed = _printed(frame, rng)
+    printed, framed = _printed(frame, rng)
+    made |= {"frame"} if framed else set()
     if writing.printed and printed is None:
         printed = np.zeros((frame.height * over, frame.width * over), np.uint8)
     if printed is not None:
@@ -427,7 +479,7 @@ def scene(hands: Hands, grain: Grain, signs: Print, rng: Generator) -> Box:
     """Draw one training picture at random."""
     style = "carbon" if rng.random() < 0.45 else "pen"
     pick = rng.random()
-    if pick < 0.07:
+    if pick < 0.09:
         nothing = Writing([], "", crossed=rng.random() < 0.06)
         if rng.random() < 0.1:  # the form's own point in a box that nobody wrote in
             dot = np.array([(rng.uniform(0.5, 3), rng.uniform(0.0, 0.4))], np.float32)
@@ -438,14 +490,14 @@ def scene(hands: Hands, grain: Grain, signs: Print, rng: Generator) -> Box:
         writing = compose.whole(hands, rng)
     writing = writing or compose.write(hands, texts.text(rng), rng)
     writing = compose.sway(writing, rng)
-    if pick < 0.082 and writing.label not in {"-", "/", ".", '"'}:  # its row is crossed out
+    if pick < 0.10 and writing.label not in {"-", "/", ".", '"'}:  # its row is crossed out
         writing = Writing(writing.strokes, "~", writing.printed, writing.source, crossed=True)
-    elif pick < 0.115 and writing.label not in {"-", "/", ".", '"'}:
+    elif pick < 0.13 and writing.label not in {"-", "/", ".", '"'}:
         struck = compose.strike(writing.strokes, rng)
         writing = Writing([*writing.strokes, *struck], "~", writing.printed, writing.source)
-    elif pick < 0.145 and writing.label not in {"-", "/", ".", '"'}:
+    elif pick < 0.16 and writing.label not in {"-", "/", ".", '"'}:
         writing = _corrected(writing, hands, rng)
-    elif pick < 0.17 and writing.label not in {"-", ".", '"'}:
+    elif pick < 0.185 and writing.label not in {"-", ".", '"'}:
         writing.strokes.append(_flourish(writing.strokes, rng))
     return photograph(writing, hands, grain, signs, style, rng)
 

@@ -195,6 +195,20 @@ def _hooked_one(style: npt.NDArray[np.float64], rng: Generator) -> list[Stroke]:
     return [(s - np.array([begin, 0])).astype(np.float32) for s in strokes]
 
 
+def _slash(style: npt.NDArray[np.float64], rng: Generator) -> list[Stroke]:
+    """Return a slash: mostly taller than a digit, leaning more than a 1, straight or a little bowed.
+
+    `style`, three numbers between 0 and 1, is the hand's; the rest is chance.
+    """
+    look = np.clip(style + rng.normal(0, 0.08, 3), 0, 1)
+    foot, head = 0.08 - 0.4 * look[0], 0.85 + 0.45 * look[1]
+    lean = 0.14 + 0.55 * look[2]
+    bow = rng.normal(0, 0.03)
+    t = np.linspace(0, 1, 10)
+    x = lean * t + bow * np.sin(np.pi * t)
+    return [np.stack([x - x.min(), foot + (head - foot) * t], 1).astype(np.float32)]
+
+
 def _habits(strokes: list[Stroke], sign: str, slashed: bool, crossed: bool) -> list[Stroke]:
     """Add the slash of a hand that slashes its zeros, the bar of one that crosses its sevens."""
     every = np.concatenate(strokes)
@@ -258,7 +272,9 @@ def _spacing(rng: Generator) -> tuple[float, float]:
 
 
 def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> Writing:
-    """Compose `text` in one hand."""
+    """Compose `text` in one hand; a space in it is a gap, and no part of the label."""
+    gaps = [k - text[:k].count(" ") for k, sign in enumerate(text) if sign == " "]
+    text = text.replace(" ", "")
     kind = kind or _kind(rng)
     owners = hands.by_kind[kind] or hands.by_kind["m"] or hands.by_kind["u"]
     hand = hands.hands[owners[int(rng.integers(len(owners)))]]
@@ -268,7 +284,7 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
     slashed, crossed = rng.random() < 0.05, rng.random() < 0.10
     ones = rng.random()
     plain_ones, hooked_ones = ones < 0.14, ones > 0.87
-    hook = rng.random(6)
+    hook, slanted, own_slash = rng.random(6), rng.random(3), rng.random() < 0.5
     crossed = crossed or (hooked_ones and rng.random() < 0.6)  # who hooks ones mostly bars sevens
     joined = kind in "un" and rng.random() < 0.22
     faithful = rng.random() < 0.5  # this hand repeats its shapes
@@ -290,6 +306,8 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
             glyph = _Glyph(_one(rng), True)
         elif sign == "1" and hooked_ones:
             glyph = _Glyph(_hooked_one(hook, rng), True)
+        elif sign == "/" and own_slash:
+            glyph = _Glyph(_slash(slanted, rng), True)
         elif faithful and sign in chosen:
             glyph = chosen[sign]
         else:
@@ -323,6 +341,8 @@ def write(hands: Hands, text: str, rng: Generator, kind: str | None = None) -> W
             want = max(want, 0.24 if tiny else 0.15 if feeble else -0.03)
             if form and "." in (sign, text[position - 1]):
                 want += rng.uniform(0.0, 0.9)
+            if position in gaps:
+                want += rng.uniform(0.35, 1.3)
             low_x = float(points[:, 0].min())
             assert right_edge is not None
             touch = float(np.max(right_edge - left_edge))  # shift at which the nearest points meet
@@ -391,7 +411,7 @@ def whole(hands: Hands, rng: Generator) -> Writing | None:
 
 def sway(writing: Writing, rng: Generator) -> Writing:
     """Slant, stretch and bend a whole writing gently, as a hurried or a cramped hand does."""
-    slant = np.float32(rng.normal(0.05, 0.16))
+    slant = np.float32(np.clip(rng.normal(0.08, 0.16 if rng.random() < 0.8 else 0.34), -0.6, 0.8))
     stretch = np.float32(np.exp(rng.normal(-0.05, 0.17)))
     rise = np.float32(rng.normal(0, 0.03))
     fx, fy = rng.uniform(0.8, 3.0, 2).astype(np.float32)

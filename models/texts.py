@@ -27,7 +27,7 @@ def _pence(rng: Generator) -> str:
 
 
 def amount(rng: Generator) -> str:
-    """Return a sum of money in one of the ways people write it."""
+    """Return a sum of money in one of the ways people write it; a space in it stands for a gap."""
     pounds = _whole(rng, int(rng.choice([1, 2, 3, 4], p=[0.4, 0.38, 0.17, 0.05])))
     if rng.random() < 0.06:
         pounds = "0"
@@ -48,8 +48,10 @@ def amount(rng: Generator) -> str:
         text = f"{_whole(rng, int(rng.integers(1, 3)))}p"
     elif pick < 0.95:
         text = f".{_pence(rng)}"
-    elif pick < 0.97:
+    elif pick < 0.965:
         text = f"{_whole(rng, int(rng.integers(1, 4)))},{_digits(rng, 3)}.{_pence(rng)}"
+    elif pick < 0.985:  # a rule of the form parts them, or nothing does
+        text = f"{pounds} {_pence(rng)}"
     else:
         text = _digits(rng, int(rng.integers(3, 6)))
     if rng.random() < 0.16 and not text.endswith("p"):
@@ -63,7 +65,7 @@ def quantity(rng: Generator) -> str:
     """Return a number of pieces, bare or with a times sign or a tail."""
     text = _whole(rng, int(rng.choice([1, 2, 3], p=[0.62, 0.3, 0.08])))
     if rng.random() < 0.15:
-        text = "1"
+        text = "1" if rng.random() < 0.85 else "11"
     pick = rng.random()
     if pick < 0.10:
         return "x" + text
@@ -75,17 +77,21 @@ def quantity(rng: Generator) -> str:
 
 
 def code(rng: Generator) -> str:
-    """Return an article number."""
+    """Return an article number; a space in it stands for a gap."""
     pick = rng.random()
-    if pick < 0.40:
+    if pick < 0.36:
         return _digits(rng, 6)
-    if pick < 0.60:
+    if pick < 0.52:
         return f"{_digits(rng, 3)}-{_digits(rng, 3)}"
-    if pick < 0.90:
-        return _digits(rng, int(rng.integers(4, 9)))
+    if pick < 0.74:
+        return _digits(rng, int(rng.integers(3, 9)))
+    if pick < 0.88:  # a page of the catalogue and the article on it
+        return f"{_digits(rng, int(rng.integers(1, 5)))}/{_digits(rng, int(rng.integers(1, 4)))}"
+    if pick < 0.91:
+        return f"{_digits(rng, 2)}.{_digits(rng, int(rng.integers(2, 5)))}"
     if pick < 0.95:
-        return f"{_digits(rng, int(rng.integers(2, 5)))}/{_digits(rng, int(rng.integers(1, 4)))}"
-    return f"{_digits(rng, 2)}.{_digits(rng, int(rng.integers(2, 5)))}"
+        return f"{_digits(rng, int(rng.integers(1, 5)))}-{_digits(rng, int(rng.integers(1, 4)))}"
+    return f"{_digits(rng, int(rng.integers(2, 5)))} {_digits(rng, int(rng.integers(2, 5)))}"
 
 
 def other(rng: Generator) -> str:
@@ -103,8 +109,10 @@ def other(rng: Generator) -> str:
         return f"{int(rng.integers(1, 13))}:{_digits(rng, 2)}"
     if pick < 0.56:
         return f"{_digits(rng, int(rng.integers(1, 4)))}/{_digits(rng, int(rng.integers(1, 3)))}"
-    if pick < 0.68:
+    if pick < 0.64:
         return '"'
+    if pick < 0.68:  # what ditto marks are easily taken for, and far more often written
+        return "11"
     if pick < 0.77:
         return "-"
     if pick < 0.80:
@@ -121,7 +129,7 @@ def other(rng: Generator) -> str:
 
 
 def text(rng: Generator) -> str:
-    """Return something that may stand in a box."""
+    """Return something that may stand in a box; a space in it stands for a gap."""
     pick = rng.random()
     if pick < 0.40:
         return amount(rng)

@@ -31,7 +31,7 @@ from models.compose import Hands, sway, whole, write
 from models.network import SIZES, Network
 
 Bytes = npt.NDArray[np.uint8]
-Packed = dict[int, tuple[Bytes, Bytes, Bytes]]
+Packed = dict[int, tuple[Bytes, Bytes, npt.NDArray[np.int16]]]
 """Per padded width: pictures ``(N, 40, W)``, classes ``(N, 24)`` and what they are made of ``(N,)``."""
 
 _LONGEST = 24
@@ -71,7 +71,7 @@ def pack(boxes: list[Box]) -> Packed:
         for row, (ready, _) in enumerate(several):
             pictures[row, :, : ready.shape[1]] = np.round(ready * 255)
         classes = np.stack([encode(box.label) for _, box in several])
-        packed[width] = (pictures, classes, np.array([box.made for _, box in several], np.uint8))
+        packed[width] = (pictures, classes, np.array([box.made for _, box in several], np.int16))
     return packed
 
 
@@ -108,10 +108,10 @@ class Pool:
     def __init__(self, width: int, room: int, device: torch.device) -> None:
         self.pictures = torch.zeros((room, HEIGHT, width), dtype=torch.uint8, device=device)
         self.classes = torch.zeros((room, _LONGEST), dtype=torch.uint8, device=device)
-        self.made = torch.zeros(room, dtype=torch.uint8, device=device)
+        self.made = torch.zeros(room, dtype=torch.int16, device=device)
         self.next, self.filled, self.room = 0, 0, room
 
-    def add(self, pictures: Bytes, classes: Bytes, made: Bytes) -> None:
+    def add(self, pictures: Bytes, classes: Bytes, made: npt.NDArray[np.int16]) -> None:
         """Overwrite the oldest."""
         device = self.pictures.device
         at = (torch.arange(len(pictures), device=device) + self.next) % self.room

@@ -151,8 +151,8 @@ _total(
 )
 _total("amount|balance c/f", total=0.7, other=0.3)
 _total(
-    "number of items|no. of items|number of pieces|no. of pieces|total quantity|total items|office code|office use|for office use|"
-    "points|number of parcels|parcels|items in all|pieces in all|how many in all",
+    "number of items|no. of items|number of pieces|no. of pieces|total quantity|total items|office code|office use|"
+    "for office use|points|number of parcels|parcels|items in all|pieces in all|how many in all",
     count=1.0,
 )
 _total(

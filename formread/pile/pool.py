@@ -1,4 +1,4 @@
-"""Slips of one pad agree on what its headings say, and on how far its boxes are found rightly."""
+"""Slips of one pad agree: on what its headings say, how far its boxes are found rightly, how its codes are written."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -10,6 +10,7 @@ from formread.pile.leaning import leans_of
 from formread.pile.record import ReadSlip
 from formread.pile.roles import kept_sheet, pads
 from formread.pile.slip import read_sheet
+from formread.reading.alike import codes_alike
 
 
 def pool_doubts(layouts: Sequence[Layout], misfits: Sequence[float]) -> list[float]:
@@ -30,6 +31,24 @@ def pool_doubts(layouts: Sequence[Layout], misfits: Sequence[float]) -> list[flo
         for place, doubt in zip(members, doubts(said[pad], others), strict=True):
             found[place] = doubt
     return found
+
+
+def pool_codes(read: Sequence[ReadSlip]) -> list[ReadSlip]:
+    """Return the slips with their codes read as codes of one catalogue: a pad's slips order from the same one."""
+    lines = [list(slip.readings.lines) for slip in read]
+    for members in pads([slip.layout for slip in read]):
+        codes = [
+            (place, row, line.code)
+            for place in members
+            for row, line in enumerate(lines[place])
+            if line.code is not None
+        ]
+        for (place, row, _), code in zip(codes, codes_alike([own for _, _, own in codes]), strict=True):
+            lines[place][row] = replace(lines[place][row], code=code)
+    return [
+        replace(slip, readings=replace(slip.readings, lines=tuple(own)))
+        for slip, own in zip(read, lines, strict=True)
+    ]
 
 
 def pool_roles(read: Sequence[ReadSlip]) -> list[ReadSlip]:

@@ -130,13 +130,15 @@ def probability_of_halves(pounds: NumberReading, pence: NumberReading, value: Va
     """Return the probability that two halves together say `value`.
 
     A half with nothing in it counts as nought where the other half has a number; a ditto mark in one half
-    counts for both where the other is empty or a ditto mark too.
+    counts for both where the other is empty or a ditto mark too. Nobody writes a ditto mark beside a number:
+    11 pounds look like one, and are told by their pence.
     """
     left, right = pounds.probability_of, pence.probability_of
+    likely = 1.0 - clash_of_halves(pounds, pence)
     if value is None:
-        return left(None) * right(None)
+        return left(None) * right(None) / likely
     if value == DITTO:
-        return left(DITTO) * (right(DITTO) + right(None)) + left(None) * right(DITTO)
+        return (left(DITTO) * (right(DITTO) + right(None)) + left(None) * right(DITTO)) / likely
     if not isinstance(value, int) or value < 0:
         return 0.0
     whole, part = divmod(value, PENCE_IN_A_POUND)
@@ -145,10 +147,21 @@ def probability_of_halves(pounds: NumberReading, pence: NumberReading, value: Va
         both += left(whole) * right(None)
     if whole == 0:
         both += left(None) * right(part)
-    return both
+    return both / likely
+
+
+def clash_of_halves(pounds: NumberReading, pence: NumberReading) -> float:
+    """Return how probable a ditto mark in one half and a number in the other would be: what is ruled out."""
+    ditto = [half.probability_of(DITTO) for half in (pounds, pence)]
+    number = [
+        max(1.0 - own - half.probability_of(None) - half.struck_out - half.unreadable, 0.0)
+        for own, half in zip(ditto, (pounds, pence), strict=True)
+    ]
+    return min(ditto[0] * number[1] + number[0] * ditto[1], _MOST_CLASH)
 
 
 PENCE_IN_A_POUND = 100
+_MOST_CLASH = 0.999  # beyond this the halves say nothing that anybody writes
 
 
 def sorted_answers(

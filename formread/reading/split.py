@@ -4,6 +4,7 @@ from formread.reading.readings import (
     PENCE_IN_A_POUND,
     NumberReading,
     SplitReading,
+    clash_of_halves,
     probability_of_halves,
     sorted_answers,
 )
@@ -58,13 +59,14 @@ def join_pounds_pence(pounds: Reading, pence: Reading) -> SplitReading:
                 texts[value] = (_joined_text(left.text, right.text), p_whole * p_part)
     found = [(value, text, probability_of_halves(pounds, pence, value)) for value, (text, _) in texts.items()]
     candidates, values = sorted_answers(found)
+    likely = 1.0 - clash_of_halves(pounds, pence)
+    neither_struck = (1.0 - pounds.struck_out) * (1.0 - pence.struck_out)
+    unread = 1.0 - (1.0 - pounds.unreadable) * (1.0 - pence.unreadable)
     return SplitReading(
         candidates=candidates[:_MOST_CANDIDATES],
         values=values[:_MOST_CANDIDATES],
-        struck_out=1.0 - (1.0 - pounds.struck_out) * (1.0 - pence.struck_out),
-        unreadable=(1.0 - (1.0 - pounds.unreadable) * (1.0 - pence.unreadable))
-        * (1.0 - pounds.struck_out)
-        * (1.0 - pence.struck_out),
+        struck_out=min((1.0 - neither_struck) / likely, 1.0),
+        unreadable=min(unread * neither_struck / likely, 1.0),
         pounds=pounds,
         pence=pence,
     )

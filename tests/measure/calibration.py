@@ -142,7 +142,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         own = [box for box in boxes if box.kind == kind]
         if kind == "number":  # four writers' numbers are too few: codes by all hands are numbers too
             own += [replace(box, kind=kind, value=box.text) for box in boxes if _is_written_code(box)]
-        fitted[kind] = fit(kind, own, *look([box.crop for box in own], kind))
+        crops = [box.crop for box in own]
+        fitted[kind] = fit(kind, own, look(crops, kind), crops)
     if asked.write:
         TARGET.write_text(
             json.dumps({kind: asdict(how) for kind, how in fitted.items()}, indent=1) + "\n", "utf-8"

@@ -24,12 +24,13 @@ from scipy.stats import beta
 
 from formread import ocr
 from formread.reading import read_boxes
+from formread.reading.alike import codes_alike
 from formread.reading.automaton import ALPHABET
 from formread.reading.boxes import read_numbers
 from formread.reading.calibrate import Calibration
 from formread.reading.grammar import STRUCK, NumberKind, meanings
 from formread.reading.readings import NumberReading, same_value
-from formread.record import Value
+from formread.record import Reading, Value
 from tests.measure.calibration import best, is_right, truth_probability
 from tests.measure.general_reader import recognise_general
 from tests.measure.written_boxes import (
@@ -154,6 +155,26 @@ class Tables:
         """Print how many of a set are read right, by us and by the peers."""
         readings = read(boxes)
         self.read += [(name, box, reading) for box, reading in zip(boxes, readings, strict=True)]
+        self._shares(name, boxes, readings)
+        if self.peers:
+            every = max(1, len(boxes) // self.peers)
+            some = boxes[::every]
+            self._peer("(this reader, the same boxes)", some, [best(r)[1] for r in readings[::every]])
+            for peer, ask in PEERS.items():
+                self._peer(peer, some, ask(some))
+            self._peer("Tesseract, our alphabet", some[:_TESSERACT], _tesseract(some[:_TESSERACT]))
+
+    def together(self, name: str, boxes: Sequence[Written]) -> None:
+        """Print how many codes are read right where those of one slip speak for one another."""
+        readings: list[Reading] = list(read(boxes))
+        for slip in {box.slip for box in boxes}:
+            own = [i for i, box in enumerate(boxes) if box.slip == slip]
+            for i, reading in zip(own, codes_alike([readings[i] for i in own]), strict=True):
+                readings[i] = reading
+        self._shares(name, boxes, [r for r in readings if isinstance(r, NumberReading)])
+
+    @staticmethod
+    def _shares(name: str, boxes: Sequence[Written], readings: Sequence[NumberReading]) -> None:
         right = sum(is_right(best(r)[1], b) for r, b in zip(readings, boxes, strict=True))
         five = sum(
             any(same_value(value, b.value, b.kind) for value, _ in r.values[:5])
@@ -162,15 +183,9 @@ class Tables:
         )
         total = len(boxes)
         print(
-            f"{name:38s} n {total:5d}  read right {wilson(right, total)}  in five best {wilson(five, total)}"
+            f"{name:38s} n {total:5d}  read right {wilson(right, total)}  in five best {wilson(five, total)}",
+            flush=True,
         )
-        if self.peers:
-            every = max(1, len(boxes) // self.peers)
-            some = boxes[::every]
-            self._peer("(this reader, the same boxes)", some, [best(r)[1] for r in readings[::every]])
-            for peer, ask in PEERS.items():
-                self._peer(peer, some, ask(some))
-            self._peer("Tesseract, our alphabet", some[:_TESSERACT], _tesseract(some[:_TESSERACT]))
 
     def _peer(self, peer: str, boxes: Sequence[Written], answers: Sequence[object]) -> None:
         right = sum(is_right(a, b) for a, b in zip(answers, boxes, strict=True))
@@ -346,6 +361,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
             own = [b for b in on_slips if b.kind == kind and b.style == style]
             tables.row(f"slips: written {kind}, {style}", [b for b in own if b.value not in (None, STRUCK)])
             tables.row(f"slips: empty {kind}, {style}", [b for b in own if b.value is None])
+            if kind == "code":
+                written = [b for b in own if b.value not in (None, STRUCK)]
+                tables.together(f"slips: written codes together, {style}", written)
     print()
     money = ("amount", "quantity")
     tables.calibration(

@@ -53,7 +53,7 @@ class Written:
     """One box: its picture, what it is read as, what stands in it, what that means, how it was written.
 
     ``text`` is None where only the value is known (boxes of drawn slips with two halves); the value of
-    struck-out writing is ``STRUCK``.
+    struck-out writing is ``STRUCK``. ``slip`` numbers the drawn slip that it was cut from.
     """
 
     crop: Image
@@ -62,6 +62,7 @@ class Written:
     value: Value
     style: Style
     writer: str
+    slip: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,7 +397,7 @@ def slip_boxes(
 ) -> Iterator[Written]:
     """Yield every number box of drawn slips, cut as the product cuts them; half amounts as their halves."""
     names = sorted(hands)
-    for _ in range(slips):
+    for number in range(slips):
         name = names[int(rng.integers(len(names)))]
         design = random_design(int(rng.integers(1 << 30)), family)
         scale = float(rng.uniform(*_PIXELS_PER_MM))
@@ -417,7 +418,7 @@ def slip_boxes(
             whole = _rectangle(box.quad / 2, rng)
             if box.pence_quad is None or kind != "amount":
                 text = box.text if "|" not in box.text else None
-                yield Written(cut(image, whole), kind, text, value, style, name)
+                yield Written(cut(image, whole), kind, text, value, style, name, number)
                 continue
             if box.struck_out or (box.text and "|" not in box.text):
                 continue
@@ -426,7 +427,7 @@ def slip_boxes(
             halves = box.text.split("|") if box.text else ["", ""]
             for half, rectangle, half_kind in zip(halves, (pounds, pence), _HALVES, strict=True):
                 meant = int(half) if half.isdigit() else None
-                yield Written(cut(image, rectangle), half_kind, half, meant, style, name)
+                yield Written(cut(image, rectangle), half_kind, half, meant, style, name, number)
 
 
 def _rectangle(quad: npt.NDArray[np.float64], rng: np.random.Generator) -> Rectangle:

@@ -1,11 +1,13 @@
 """The training code keeps writers apart, every composed label visible, and its pictures reader-like."""
 
+import itertools
 import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from formread.pile.slip import INSET, MARGIN
 from models import camera, compose, sources, texts, trace
 from models.compose import Writing
 
@@ -111,7 +113,48 @@ def test_texts_use_only_signs_that_the_reader_knows() -> None:
     from formread.reading.recogniser import ALPHABET
 
     rng = np.random.default_rng(0)
-    assert all(set(texts.text(rng)) <= set(ALPHABET) - {"~"} for _ in range(3000))
+    assert all(set(texts.text(rng)) <= set(ALPHABET) - {"~"} | {" "} for _ in range(3000))
+
+
+def test_a_space_in_a_text_is_a_gap_and_no_sign(hands: compose.Hands) -> None:
+    rng = np.random.default_rng(9)
+    wide, plain = (
+        [_widest_gap(compose.write(hands, text, rng, "m")) for _ in range(60)] for text in ("82 82", "8282")
+    )
+    assert compose.write(hands, "82 82", rng).label == "8282"
+    assert np.median(wide) > np.median(plain) + 0.35
+
+
+def _widest_gap(writing: Writing) -> float:
+    spans = sorted(
+        (float(s[:, 0].min()), float(s[:, 0].max())) for s in writing.strokes if np.ptp(s[:, 1]) > 0.5
+    )
+    return max(after[0] - before[1] for before, after in itertools.pairwise(spans))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_slash_leans_to_the_right_and_is_about_as_tall_as_a_digit_or_taller(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    (stroke,) = compose._slash(rng.random(3), rng)
+    low, high = stroke[stroke[:, 1].argmin()], stroke[stroke[:, 1].argmax()]
+    assert high[0] > low[0]
+    assert 0.7 < high[1] - low[1] < 1.8
+
+
+def test_rules_round_a_box_lie_where_the_products_cut_leaves_them() -> None:
+    """What is drawn at the box's own height, with the margin that the product adds, is the box."""
+    assert (camera.MARGIN, camera.INSET) == (MARGIN, INSET)
+    rng = np.random.default_rng(2)
+    places = []
+    for _ in range(200):
+        frame = camera._frame(Writing([np.array([(0.0, 0.0), (1.0, 1.0)], np.float32)], "7"), rng)
+        mask = np.zeros((frame.height * frame.over, frame.width * frame.over), np.uint8)
+        camera._rim(mask, frame, thick=1, tilt=0.0, rng=rng)
+        rows = np.flatnonzero((mask > 100).any(axis=1))  # not the tint of the paper around the box
+        places += [(rows[0] / len(mask), rows[-1] / len(mask))]
+    top, bottom = np.median(places, axis=0)
+    assert top == pytest.approx(MARGIN / (1 + 2 * MARGIN), abs=0.02)
+    assert bottom == pytest.approx(1 - MARGIN / (1 + 2 * MARGIN), abs=0.02)
 
 
 @pytest.mark.parametrize("seed", range(12))

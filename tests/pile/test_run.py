@@ -2,16 +2,21 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from formread.arithmetic import BoxRef, Confirmed, Tabled, judge
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalReading
 from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row
 from formread.pile import run
+from formread.pile.pool import pool_codes
 from formread.pile.record import ReadSlip
 from formread.pile.run import Known, judge_pile
 from formread.pile.slip import printed_percent
-from formread.record import Reading
+from formread.reading.automaton import ALPHABET
+from formread.reading.lattice import pack
+from formread.reading.readings import NumberReading
+from formread.record import Candidate, Reading
 
 
 def _read(written: int, probability: float) -> ReadSlip:
@@ -135,3 +140,20 @@ def test_a_layout_that_is_unsure_of_itself_blames_less() -> None:
     )
     assert unsure.doubt > 10 * sure.doubt
     assert unsure.probability_wrong < sure.probability_wrong
+
+
+def _ordering(slip: ReadSlip, *texts: tuple[str, float]) -> ReadSlip:
+    """The slip with one code in its first row, read in these ways."""
+    candidates = tuple(Candidate(text, probability) for text, probability in texts)
+    lattice = pack(np.full((1, 1 + len(ALPHABET)), 1e-6))
+    code = NumberReading("code", candidates, texts, 0.0, 0.0, lattice, 1.0, 1.0)
+    first, *rest = slip.readings.lines
+    return replace(slip, readings=replace(slip.readings, lines=(replace(first, code=code), *rest)))
+
+
+def test_codes_of_one_pad_are_read_alike_and_those_of_another_pad_for_themselves() -> None:
+    slashed = [_ordering(_drawn(0.6, number, 0), ("10/63", 0.9), ("10163", 0.08)) for number in range(1, 6)]
+    doubtful = ("9164", 0.6), ("9/64", 0.35)
+    here, there = _ordering(_drawn(0.6, 0, 0), *doubtful), _ordering(_drawn(0.3, 0, 0), *doubtful)
+    codes = [slip.readings.lines[0].code for slip in pool_codes([here, there, *slashed])]
+    assert [code.candidates[0].text for code in codes[:2] if code is not None] == ["9/64", "9164"]

@@ -1,6 +1,7 @@
 """The door: pictures of boxes in, readings out."""
 
 import pickle
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -11,8 +12,10 @@ from sklearn.datasets import load_digits
 from formread.reading import join_pounds_pence, read_boxes
 from formread.reading.boxes import in_doubt
 from formread.reading.grammar import COLUMN
+from formread.reading.ink import is_blank
+from formread.reading.lattice import pack
 from formread.reading.readings import NumberReading
-from formread.record import DITTO, Kind, Reading
+from formread.record import DITTO, Candidate, Kind, Reading
 from sample_scans.hands import Writers, make_hand, place, width_of, write
 
 Crop = npt.NDArray[np.uint8]
@@ -169,6 +172,22 @@ def test_two_empty_halves_are_nothing() -> None:
     assert joined.candidates[0].text == ""
 
 
+def test_eleven_pounds_beside_pence_are_no_ditto_mark() -> None:
+    """As probable as each other by themselves; nobody writes a ditto mark beside a number."""
+    doubtful = NumberReading(
+        "pounds", (Candidate("11", 0.45), Candidate(DITTO, 0.45)), ((11, 0.45), (DITTO, 0.45)),
+        0.0, 0.0, pack(np.full((1, 1 + len(COLUMN)), 1e-6)), 1.0, 1.0,
+    )  # fmt: skip
+    pence = replace(
+        doubtful, kind="pence", candidates=(Candidate("75", 0.99),), values=((75, 0.99),), _asked={}
+    )
+    joined = join_pounds_pence(doubtful, pence)
+    assert joined.values[0][0] == 1175
+    # 0.45 of the 0.55 that a ditto mark leaves.
+    assert joined.probability_of(1175) == pytest.approx(0.45 / 0.55, abs=0.02)
+    assert joined.probability_of(DITTO) < 0.01
+
+
 def test_only_number_boxes_can_be_joined() -> None:
     text, pence = read_boxes([blank()], "text")[0], read_boxes([blank()], "pence")[0]
     with pytest.raises(TypeError, match="pounds and pence"):
@@ -242,3 +261,17 @@ def test_the_readings_name_what_they_were_read_as() -> None:
         (reading,) = read_boxes([written("7", 1)], kind)
         assert isinstance(reading, NumberReading)
         assert reading.kind == kind
+
+
+def test_bare_paper_is_told_without_the_network_and_the_faintest_writing_is_not() -> None:
+    """Ink that takes a tenth of the paper's light, on paper with grain and a shadow: a person sees it."""
+    rng = np.random.default_rng(3)
+    shade = np.linspace(200, 245, 120)[None, :, None] + rng.normal(0, 3, (44, 120, 3))
+    paper = np.asarray(cv2.GaussianBlur(np.clip(shade, 0, 255), (0, 0), 1.0), np.uint8)
+    ruled = paper.copy()
+    ruled[:3] = ruled[-3:] = 90  # the row's own rules
+    assert is_blank(paper)
+    assert is_blank(ruled)
+    faint = paper.copy()
+    cv2.line(faint, (60, 12), (57, 32), (190, 185, 180), 2, cv2.LINE_AA)
+    assert not is_blank(faint)
