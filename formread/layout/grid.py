@@ -47,6 +47,10 @@ _CORE_FULL = 0.75  # share of a row's height that a core takes, about
 _CHANGE = 25.0  # nats that a change of kind costs inside a box: some places of plain evidence on either side
 _GAP_COST = 0.1  # share of that between two boxes
 _STEP_COST = 6.0  # nats that it costs between two boxes of the totals: what they are is less plain
+_DIP, _DIP_ACROSS = (
+    0.88,
+    0.9,
+)  # core that is less than full, and the share of a box's width that is, between two boxes
 _LOWEST_STEP = 7  # places; nobody writes into a lower box
 _NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
 _NARROWEST = 5  # places; nobody writes into a narrower column
@@ -277,14 +281,23 @@ def _pieces(inside: npt.NDArray[np.bool_]) -> list[tuple[int, int, npt.NDArray[n
 def _steps(
     seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]
 ) -> list[tuple[int, int, npt.NDArray[np.bool_]]]:
-    """Part boxes of totals that stand on each other with nothing ruled between: where their kinds change."""
+    """Part boxes of totals that stand on each other with hardly anything between: at a dip across, or another kind."""
     high, wide = mask.shape
     where = (slice(None), slice(top, top + high), slice(left, left + wide))
     weight = np.maximum(mask.sum(axis=1), 1)
     kinds = (seen.kinds[TOTALS][where] * mask).sum(axis=2) / weight
     core = (seen.core[where[1:]] * mask).sum(axis=1) / weight
     path = _cheapest(kinds, _STEP_COST * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / _CORE_FULL)))
-    cuts = [0, *(int(y) for y in np.flatnonzero(np.diff(path)) + 1), high]
+    inside = np.where(mask, seen.core[where[1:]], 1.0)
+    dips = ((inside < _DIP).sum(axis=1) > _DIP_ACROSS * weight).astype(np.int8)
+    starts, ends = (np.flatnonzero(np.diff(dips, prepend=0, append=0) == way) for way in (1, -1))
+    lines = [int(a + b) // 2 for a, b in zip(starts, ends, strict=True) if a > 0 and b < high]
+    changes = [
+        int(y)
+        for y in np.flatnonzero(np.diff(path)) + 1
+        if all(abs(y - line) >= _LOWEST_STEP for line in lines)
+    ]
+    cuts = [0, *sorted([*lines, *changes]), high]
     if len(cuts) == 2 or min(b - a for a, b in pairwise(cuts)) < _LOWEST_STEP:
         return [(left, top, mask)]
     result = []
