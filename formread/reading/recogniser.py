@@ -3,8 +3,8 @@
 They answer with log-probabilities per step; what strings they stand for, and how probable, is decided by the
 rest of this room. The small network reads every box; the large one, from which it learned, takes four times as
 long and is kept for boxes that leave the small one in doubt. The small one was taught to put every sign on the
-same step as the large one, so their answers may be blended step by step, the large one's counting for most. The weights come from ``models/`` in
-the repository; their card says what they can read.
+same step as the large one, so their answers may be blended step by step, the large one's counting for most. The
+weights come from ``models/`` in the repository; their card says what they can read.
 
 References
 ----------
