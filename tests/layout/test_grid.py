@@ -117,6 +117,70 @@ def test_lines_in_one_column_tell_the_rows_of_all() -> None:
     assert near(grid.boxes[3][0][0], SIDES[0][0], TOP + 3 * PITCH, SIDES[0][1], TOP + 3 * PITCH + HIGH)
 
 
+def bare(rows: int = 6) -> Seen:
+    """A table of which nothing is ruled: cores of a column run together and are but a little less between rows."""
+    bottom = TOP + rows * PITCH
+    maps = seen(
+        [(role, left, TOP, right, bottom, False) for role, (left, right) in zip(ROLES, SIDES, strict=True)]
+    )
+    for r in range(1, rows):
+        y = TOP + r * PITCH
+        maps.core[y - 1 : y + 1] *= 0.7
+    return maps
+
+
+def test_rows_are_told_where_nothing_is_ruled() -> None:
+    """By where the cores are less, and the total below the last row is no part of it."""
+    maps = bare()
+    left, right = SIDES[-1]
+    bottom = TOP + 6 * PITCH
+    maps.kinds[:, bottom : bottom + HIGH, left:right] = 0
+    maps.kinds[KINDS.index("total"), bottom : bottom + HIGH, left:right] = 1
+    maps.core[bottom - 1 : bottom + HIGH - 1, left + 1 : right - 1] = 1
+    grid = find_grid(maps)
+    assert grid is not None
+    assert kinds_of(grid) == list(ROLES)
+    tops = [top for top, _ in grid.rows]
+    assert tops == pytest.approx([TOP + r * PITCH for r in range(6)], abs=2)
+    assert len(grid.totals) == 1
+    assert near(grid.totals[0].box, left, bottom, right, bottom + HIGH)
+
+
+def test_a_total_that_stands_on_dots_alone_is_one() -> None:
+    """The network sees what it is, and no inside of a box."""
+    maps = seen([*table(), ("total", 150, 160, 200, 170, False)])
+    maps.core[155:175] = 0
+    grid = find_grid(maps)
+    assert grid is not None
+    assert len(grid.totals) == 1
+    assert grid.totals[0].box.left == pytest.approx(150, abs=2)
+
+
+def test_totals_on_each_other_are_parted_by_what_they_are_or_by_a_dip() -> None:
+    """Whichever of the two is seen."""
+    names = ("goods", "delivery", "total")
+    left, right = 150, 200
+    changing = seen(
+        [
+            *table(rows=3),
+            *(
+                (name, left, 110 + k * PITCH, right, 110 + (k + 1) * PITCH, False)
+                for k, name in enumerate(names)
+            ),
+        ]
+    )
+    changing.core[111 : 110 + 3 * PITCH - 1, left + 1 : right - 1] = 1
+    alike = seen([*table(rows=3), ("delivery", left, 110, right, 110 + 3 * PITCH, False)])
+    for k in (1, 2):
+        alike.core[110 + k * PITCH - 1 : 110 + k * PITCH + 1] *= 0.6
+    for maps in (changing, alike):
+        grid = find_grid(maps)
+        assert grid is not None
+        assert len(grid.totals) == 3
+        for k, total in enumerate(grid.totals):
+            assert near(total.box, left, 110 + k * PITCH, right, 110 + (k + 1) * PITCH)
+
+
 def test_pounds_and_pence_are_two_halves_of_one_box() -> None:
     """The divider stands where it was drawn."""
     grid = found(table(parted=True))
