@@ -9,6 +9,7 @@ from formread.layout import propose_layouts
 from formread.layout.design import SlipDesign, recognised
 from formread.layout.record import Layout
 from formread.photo import Photo, read_photo
+from formread.pile.codes import with_codes
 from formread.pile.gather import PhotoFile
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.roles import settle_roles
@@ -62,7 +63,8 @@ def _read_page(
             why = sheet.doubt or proposals.reason or "The table on this slip was not found."
             problems.append(Problem(name, photo.page, why))
             continue
-        slips.append(_read(name, photo.page, sheet, recognised(designs, proposals.layouts[0])))
+        layout = recognised(designs, with_codes(sheet.image, proposals.layouts[0]))
+        slips.append(_read(name, photo.page, sheet, layout))
     return slips, problems
 
 
