@@ -287,7 +287,7 @@ def _steps(
     weight = np.maximum(mask.sum(axis=1), 1)
     kinds = (seen.kinds[TOTALS][where] * mask).sum(axis=2) / weight
     core = (seen.core[where[1:]] * mask).sum(axis=1) / weight
-    path = _cheapest(kinds, _STEP_COST * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / _CORE_FULL)))
+    path = _likeliest(kinds, _cost(core, _STEP_COST))
     inside = np.where(mask, seen.core[where[1:]], 1.0)
     dips = ((inside < _DIP).sum(axis=1) > _DIP_ACROSS * weight).astype(np.int8)
     starts, ends = (np.flatnonzero(np.diff(dips, prepend=0, append=0) == way) for way in (1, -1))
@@ -308,7 +308,16 @@ def _steps(
     return result
 
 
-def _cheapest(chances: npt.NDArray[np.float64], cost: npt.NDArray[np.float64]) -> npt.NDArray[np.intp]:
+def _cost(core: npt.NDArray[np.float64], most: float) -> npt.NDArray[np.float64]:
+    """Nats that a change of kind costs at each place: `most` inside a box, little where cores end."""
+    return most * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / _CORE_FULL))
+
+
+def _likeliest(
+    chances: npt.NDArray[np.float64],
+    cost: npt.NDArray[np.float64],
+    after: npt.NDArray[np.intp] | None = None,
+) -> npt.NDArray[np.intp]:
     """Return the likeliest state at each place (Viterbi 1967).
 
     Parameters
@@ -317,16 +326,22 @@ def _cheapest(chances: npt.NDArray[np.float64], cost: npt.NDArray[np.float64]) -
         (states, places) probabilities.
     cost
         (places,) nats that a change of state just before the place costs.
+    after
+        (states,) the one state that each may follow; -1: any.
     """
     states, places = chances.shape
     score = np.log(_SURE * chances + (1 - _SURE) / states)
+    bound = np.zeros(0, np.intp) if after is None else np.flatnonzero(after >= 0)
+    before = bound if after is None else after[bound]
     best = score[:, 0].copy()
     came = np.zeros((places, states), np.intp)
     for x in range(1, places):
         away = int(np.argmax(best))
-        move = best[away] - cost[x]
+        move = np.full(states, best[away] - cost[x])
+        source = np.full(states, away)
+        move[bound], source[bound] = best[before] - cost[x], before
         stay = best >= move
-        came[x] = np.where(stay, np.arange(states), away)
+        came[x] = np.where(stay, np.arange(states), source)
         best = np.where(stay, best, move) + score[:, x]
     path = np.zeros(places, np.intp)
     path[-1] = int(np.argmax(best))
@@ -667,31 +682,11 @@ def _columns(
     own = kinds[COLUMNS]
     # Writing hides boxes of some rows, nothing shows boxes where there are none: half of the rows are enough.
     outside = np.maximum(1.0 - own.sum(axis=0) / _HALF_SEEN, 0.0)
-    # States: outside; each kind; each kind's half for the pence.
+    # States: outside; each kind; each kind's half for the pence, which begins only where its pounds end.
     n = own.shape[0]
     chances = np.concatenate([outside[None], own * (1 - pence), own * pence])
-    score = np.log(_SURE * chances + (1 - _SURE) / len(chances))
-    open_ = np.minimum(1.0, core / _CORE_FULL)
-    cost = _CHANGE * (_GAP_COST + (1 - _GAP_COST) * open_)
-    states = len(chances)
-    width = score.shape[1]
-    best = score[:, 0].copy()
-    came = np.zeros((width, states), np.intp)
-    halves = np.arange(n + 1, states)
-    for x in range(1, width):
-        away = int(np.argmax(best))
-        move = np.full(states, best[away] - cost[x])
-        source = np.full(states, away)
-        # Pence begin only where their pounds end.
-        move[halves] = best[halves - n] - cost[x]
-        source[halves] = halves - n
-        stay = best >= move
-        came[x] = np.where(stay, np.arange(states), source)
-        best = np.where(stay, best, move) + score[:, x]
-    path = np.zeros(width, np.intp)
-    path[-1] = int(np.argmax(best))
-    for x in range(width - 1, 0, -1):
-        path[x - 1] = came[x][path[x]]
+    after = np.concatenate([np.full(n + 1, -1), np.arange(1, n + 1)])
+    path = _likeliest(chances, _cost(core, _CHANGE), after)
     return _runs(path, kinds, core, n), own
 
 
