@@ -83,16 +83,11 @@ def named(design: SlipDesign, layout: Layout, probability: float = _KNOWN) -> La
 
     The totals' roles are taken over only where as many totals were found as the design has.
     """
-    roles = [column.role for column in design.columns]
-    columns = tuple(replace(column, role=role) for column, role in zip(layout.columns, roles, strict=True))
-    rows = tuple(
-        replace(row, boxes=tuple((role, box) for role, (_, box) in zip(roles, row.boxes, strict=True)))
-        for row in layout.rows
-    )
+    layout = layout.with_columns([column.role for column in design.columns])
     totals = layout.totals
     if len(totals) == len(design.totals):
         totals = tuple(replace(total, role=role) for total, role in zip(totals, design.totals, strict=True))
-    return replace(layout, columns=columns, rows=rows, totals=totals, probability=probability)
+    return replace(layout, totals=totals, probability=probability)
 
 
 def recognised(designs: Sequence[SlipDesign], layout: Layout) -> Layout:

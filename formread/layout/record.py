@@ -1,6 +1,7 @@
 """The layout: what each box of a sheet means."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 ColumnRole = Literal["code", "description", "quantity", "unit_price", "line_total", "size", "page", "other"]
@@ -113,6 +114,21 @@ class Layout:
     customer: Rectangle | None = None
     probability: float = 1.0
     trust: Trust = Trust()
+
+    def with_columns(self, roles: Sequence[ColumnRole]) -> "Layout":
+        """Return the layout with its columns named otherwise, and their boxes with them.
+
+        Raises
+        ------
+        ValueError
+            There are not as many roles as columns.
+        """
+        columns = tuple(replace(column, role=role) for column, role in zip(self.columns, roles, strict=True))
+        rows = tuple(
+            replace(row, boxes=tuple((role, box) for role, (_, box) in zip(roles, row.boxes, strict=True)))
+            for row in self.rows
+        )
+        return replace(self, columns=columns, rows=rows)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ Quantity and money are settled by what adds up (``pile/roles.py``); codes add up
 is a column of numbers of four digits and more, read without doubt, row by row.
 """
 
-from dataclasses import replace
 from typing import Final
 
 from formread.layout.record import Box, Layout
@@ -46,17 +45,9 @@ def with_codes(image: Image, layout: Layout) -> Layout:
     best = max(shares, key=lambda place: shares[place], default=None)
     if best is None or shares[best] < SHARE:
         return layout
-    columns = tuple(
-        replace(column, role="code") if place == best else column
-        for place, column in enumerate(layout.columns)
+    return layout.with_columns(
+        ["code" if place == best else column.role for place, column in enumerate(layout.columns)]
     )
-    rows = tuple(
-        replace(
-            row, boxes=tuple(("code" if k == best else role, box) for k, (role, box) in enumerate(row.boxes))
-        )
-        for row in layout.rows
-    )
-    return replace(layout, columns=columns, rows=rows)
 
 
 def _codes(image: Image, boxes: list[Box]) -> float:

@@ -202,16 +202,10 @@ def _totals_named(slip: ReadSlip, roles: tuple[TotalRole, ...]) -> ReadSlip:
 
 def _named(slip: ReadSlip, roles: tuple[ColumnRole, ...]) -> ReadSlip:
     """Read a slip again with its columns named otherwise, from its kept sheet: the reader must know what a box holds."""
-    layout = slip.layout
-    columns = tuple(replace(column, role=role) for column, role in zip(layout.columns, roles, strict=True))
-    rows = tuple(
-        replace(row, boxes=tuple((role, box) for role, (_, box) in zip(roles, row.boxes, strict=True)))
-        for row in layout.rows
-    )
     sheet = kept_sheet(slip)
     if sheet is None:
         return slip
-    layout = replace(layout, columns=columns, rows=rows)
+    layout = slip.layout.with_columns(roles)
     return replace(slip, layout=layout, readings=read_sheet(sheet, layout))
 
 

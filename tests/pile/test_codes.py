@@ -1,7 +1,5 @@
 """A column of codes is told by what is written in it, where no heading names it; and nothing else is taken for one."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from formread.layout import propose_layouts
@@ -26,12 +24,7 @@ def _slip(seed: int) -> tuple[Image, Layout]:
 
 def _unnamed(layout: Layout) -> Layout:
     """The layout with its codes taken for something else."""
-    columns = tuple(replace(c, role="other") if c.role == "code" else c for c in layout.columns)
-    rows = tuple(
-        replace(row, boxes=tuple(("other" if role == "code" else role, box) for role, box in row.boxes))
-        for row in layout.rows
-    )
-    return replace(layout, columns=columns, rows=rows)
+    return layout.with_columns(["other" if c.role == "code" else c.role for c in layout.columns])
 
 
 def test_codes_that_no_heading_names_are_found_by_what_is_written() -> None:

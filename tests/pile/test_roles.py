@@ -131,12 +131,7 @@ def test_columns_that_never_multiply_are_read_again_as_others(monkeypatch: pytes
     slip = charged_slip(250, 1798, 2.0)
     monkeypatch.setattr(settling, "read_sheet", read_again)
     monkeypatch.setattr(settling, "kept_sheet", lambda _: np.zeros((9, 9, 3), np.uint8))
-    columns = tuple(replace(c, role=role) for c, role in zip(slip.layout.columns, TURNED, strict=True))
-    rows = tuple(
-        replace(row, boxes=tuple((role, box) for role, (_, box) in zip(TURNED, row.boxes, strict=True)))
-        for row in slip.layout.rows
-    )
-    turned = replace(slip, layout=replace(slip.layout, columns=columns, rows=rows))
+    turned = replace(slip, layout=slip.layout.with_columns(TURNED))
     turned = replace(turned, readings=replace(slip.readings, lines=_lines(TURNED)))
     (settled,) = settle_roles([turned])
     assert tuple(column.role for column in settled.layout.columns) == COLUMNS
