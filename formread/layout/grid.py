@@ -33,12 +33,8 @@ _EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
 _MOST_MISSING = 3  # rows in one gap that may be filled in
 _COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
 _UNEVEN = 0.3  # share of the usual height by which rows between lines may differ
-_DIPS = (
-    0.5,
-    0.65,
-    0.8,
-    0.88,
-)  # of a full core, that less than parts two rows; the first that parts evenly counts
+# Shares of a full core: less parts two rows, at whichever level it parts the most of them evenly.
+_DIPS = (0.5, 0.65, 0.8, 0.88)
 _LINE = 2.0  # places between two rows, about
 _MOST_ROWS = 60
 _SURE = 0.9  # trust in what the network says of one place
@@ -47,10 +43,8 @@ _CORE_FULL = 0.75  # share of a row's height that a core takes, about
 _CHANGE = 25.0  # nats that a change of kind costs inside a box: some places of plain evidence on either side
 _GAP_COST = 0.1  # share of that between two boxes
 _STEP_COST = 6.0  # nats that it costs between two boxes of the totals: what they are is less plain
-_DIP, _DIP_ACROSS = (
-    0.88,
-    0.9,
-)  # core that is less than full, and the share of a box's width that is, between two boxes
+# Between two boxes of the totals the core is less than this over such a share of their width.
+_DIP, _DIP_ACROSS = 0.88, 0.9
 _LOWEST_STEP = 7  # places; nobody writes into a lower box
 _NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
 _NARROWEST = 5  # places; nobody writes into a narrower column
@@ -289,9 +283,8 @@ def _steps(
     core = (seen.core[where[1:]] * mask).sum(axis=1) / weight
     path = _likeliest(kinds, _cost(core, _STEP_COST))
     inside = np.where(mask, seen.core[where[1:]], 1.0)
-    dips = ((inside < _DIP).sum(axis=1) > _DIP_ACROSS * weight).astype(np.int8)
-    starts, ends = (np.flatnonzero(np.diff(dips, prepend=0, append=0) == way) for way in (1, -1))
-    lines = [int(a + b) // 2 for a, b in zip(starts, ends, strict=True) if a > 0 and b < high]
+    dips = (inside < _DIP).sum(axis=1) > _DIP_ACROSS * weight
+    lines = [(a + b) // 2 for a, b in _stretches(dips) if a > 0 and b < high]
     changes = [
         int(y)
         for y in np.flatnonzero(np.diff(path)) + 1
@@ -306,6 +299,12 @@ def _steps(
         part = mask[a + (a > 0) : b - (b < high)]
         result.append((left, top + a + (a > 0), part))
     return result
+
+
+def _stretches(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return where true values begin and end, (N,) bool."""
+    steps = np.flatnonzero(np.diff(on.astype(np.int8), prepend=0, append=0))
+    return [(int(a), int(b)) for a, b in zip(steps[::2], steps[1::2], strict=True)]
 
 
 def _cost(core: npt.NDArray[np.float64], most: float) -> npt.NDArray[np.float64]:
@@ -629,10 +628,7 @@ def _between_lines(
         core = seen.core[start:end, a:b].mean(axis=1)
         for level in _DIPS:
             inside = core > level * float(core.max())
-            steps = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
-            found = [
-                (start + float(t), start + float(u)) for t, u in zip(steps[::2], steps[1::2], strict=True)
-            ]
+            found = [(start + float(t), start + float(u)) for t, u in _stretches(inside)]
             heights = np.array([u - t for t, u in found])
             usual = float(np.median(heights)) if found else 0.0
             even = np.abs(heights - usual) <= _UNEVEN * usual
@@ -747,8 +743,7 @@ def _outer(core: npt.NDArray[np.float64], x: float, way: int) -> float:
 def _parted(core: npt.NDArray[np.float64], start: int, end: int) -> list[int]:
     """Return where cores part one run of a kind into several boxes; narrow cells are a comb, one box for its digits."""
     low = core[start:end] < _PARTED * _CORE_FULL
-    steps = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(np.int8), [0]])))
-    cuts = [start + (int(a) + int(b)) // 2 for a, b in zip(steps[::2], steps[1::2], strict=True)]
+    cuts = [start + (a + b) // 2 for a, b in _stretches(low)]
     cuts = [cut for cut in cuts if start + _EDGE < cut < end - _EDGE]
     narrow = any(b - a < _WRITABLE for a, b in pairwise([start, *cuts, end]))
     return [] if narrow else cuts

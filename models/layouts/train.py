@@ -190,12 +190,11 @@ def train(rank: int, world: int, course: Course) -> None:
         learner = DistributedDataParallel(finder, device_ids=[rank] if cuda else None)
     if rank == 0:
         print(sum(p.numel() for p in finder.parameters()) / 1e6, "million parameters", flush=True)
-    workers = course.workers
     loader = torch.utils.data.DataLoader(
         _Forms((course.seed, rank), course.fonts, course.digits, course.known, course.of_pads),
         None,
-        num_workers=workers,
-        prefetch_factor=2 if workers else None,
+        num_workers=course.workers,
+        prefetch_factor=2 if course.workers else None,
     )
     weights = torch.ones(len(KINDS), device=device)
     weights[0] = _WEIGHT_OF_NOTHING
