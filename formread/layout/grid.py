@@ -58,6 +58,10 @@ _FEWEST_IN_PANEL = 2  # columns
 _ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
 _HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
 _HALF_COMMON = 0.6  # share of their height that both have in common
+_HALF_WIDTH = 0.8  # of the box for the pounds, at most
+_HALF_ALIKE = (
+    0.6  # share of what two parts of the totals look like that is the same, if they are pounds and pence
+)
 _LONG_ENOUGH, _HIGH_ENOUGH = 24, 12  # places of an edge that tells how the sheet lies
 _MOST_TILT = 0.025  # a degree and a half
 _RAGGED = 0.6  # places that a straight edge misses its line by on average
@@ -453,7 +457,9 @@ def find_grid(seen: Seen) -> Grid | None:
     panels = _panels(columns)
     each = len(columns) // panels
     totals = _totals(
-        [cell for cell in cells if cell.column < cell.total], float(np.median([b - a for a, b in rows]))
+        [cell for cell in cells if cell.column < cell.total],
+        float(np.median([b - a for a, b in rows])),
+        halves=any(column.pence is not None for column in columns),
     )
     return Grid(
         tuple(columns[:each]),
@@ -519,19 +525,52 @@ def _wholes(cells: Sequence[Cell]) -> list[_Whole]:
     result: dict[int, Cell | None] = dict.fromkeys(range(len(pounds)))
     lone: list[Cell] = []
     for half in (cell for cell in cells if cell.pence > _PENCE):
-        near = [
-            k
-            for k, cell in enumerate(pounds)
-            if abs(half.edges.left - cell.edges.right) <= _HALF_GAP
-            and _common((half.edges.top, half.edges.bottom), (cell.edges.top, cell.edges.bottom))
-            > _HALF_COMMON
-            and result[k] is None
-        ]
+        near = [k for k, cell in enumerate(pounds) if _beside(cell.edges, half.edges) and result[k] is None]
         if near:
             result[min(near, key=lambda k: abs(half.edges.left - pounds[k].edges.right))] = half
         else:
             lone.append(half)
     return [_Whole(pounds[k], half) for k, half in result.items()] + [_Whole(cell, None) for cell in lone]
+
+
+def _beside(pounds: Edges, half: Edges) -> bool:
+    """Say whether a box stands where the half for the pence of another would."""
+    return (
+        abs(half.left - pounds.right) <= _HALF_GAP
+        and _common((half.top, half.bottom), (pounds.top, pounds.bottom)) > _HALF_COMMON
+    )
+
+
+def _parted_in_halves(wholes: Sequence[_Whole]) -> list[_Whole]:
+    """Join boxes of the totals that touch, a wide one and a narrow one that look alike: pounds and pence.
+
+    For forms whose columns of money are parted so, too: elsewhere they are two boxes.
+    """
+    result = sorted(wholes, key=lambda whole: whole.edges.left)
+    for whole in list(result):
+        half = next(
+            (
+                other
+                for other in result
+                if whole in result
+                and whole.pence is None
+                and other.pence is None
+                and _beside(whole.edges, other.edges)
+                and other.edges.width < _HALF_WIDTH * whole.edges.width
+                and _alike(whole.cell, other.cell) > _HALF_ALIKE
+            ),
+            None,
+        )
+        if half is not None:
+            result.remove(half)
+            result[result.index(whole)] = _Whole(whole.cell, half.cell)
+    return result
+
+
+def _alike(a: Cell, b: Cell) -> float:
+    """Share of what two boxes of the totals look like that is the same."""
+    looks = [cell.kinds[TOTALS] / max(float(cell.kinds[TOTALS].sum()), 1e-9) for cell in (a, b)]
+    return float(np.minimum(*looks).sum())
 
 
 def _rows(cells: Sequence[Cell]) -> list[tuple[float, float]]:
@@ -780,15 +819,17 @@ def _same(a: Edges, b: Edges) -> bool:
     )
 
 
-def _totals(cells: Sequence[Cell], high: float) -> list[GridTotal]:
+def _totals(cells: Sequence[Cell], high: float, *, halves: bool) -> list[GridTotal]:
     """Return the boxes of the totals in the order in which people read them.
 
-    `high` is the usual height of a row: what is much lower or narrower nobody writes an amount into.
+    `high` is the usual height of a row: what is much lower or narrower nobody writes an amount into. `halves`: the
+    table has columns with a half for the pence.
     """
     result: list[GridTotal] = []
+    whole_boxes = _wholes(cells)
     wholes = [
         w
-        for w in _wholes(cells)
+        for w in (_parted_in_halves(whole_boxes) if halves else whole_boxes)
         if w.edges.height >= _LOWEST_TOTAL * high and w.edges.width >= _NARROWEST_TOTAL * high
     ]
     for whole in sorted(wholes, key=lambda w: -w.edges.width * w.edges.height):
