@@ -36,6 +36,9 @@ _UNEVEN = 0.3  # share of the usual height by which rows between lines may diffe
 # Shares of a full core: less parts two rows, at whichever level it parts the most of them evenly.
 _DIPS = (0.5, 0.65, 0.8, 0.88)
 _LINE = 2.0  # places between two rows, about
+_FAINT_DIP = 0.015  # of a full core, that a line between rows parts at least
+_HIT = 0.16  # of the pitch by which a dip may miss the line of even rows
+_LINES_SEEN, _DIPS_TOLD = 0.85, 0.85  # share of the lines that dips mark, and of the dips that lines explain
 _MOST_ROWS = 60
 _SURE = 0.9  # trust in what the network says of one place
 _HALF_SEEN = 0.5  # share of the rows in which a column's boxes need to be seen
@@ -447,7 +450,12 @@ def find_grid(seen: Seen) -> Grid | None:
     columns, looks = _columns(straight, rows)
     if not columns:
         return None
-    told = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
+    told = max(
+        _extended(straight, rows, columns),
+        _between_lines(straight, rows, columns),
+        _even_rows(straight, rows, columns),
+        key=len,
+    )
     if len(told) > len(rows):
         columns, looks = _columns(straight, told)
         rows = told
@@ -649,14 +657,7 @@ def _between_lines(
     Guide lines are often drawn in some columns only; in the others the boxes of all rows run together.
     """
     left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
-    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1) > _COVERED
-    start = end = round((rows[0][0] + rows[0][1]) / 2)
-    if not 0 <= start < len(table):
-        return []
-    while start > 0 and table[start - 1]:
-        start -= 1
-    while end < len(table) and table[end]:
-        end += 1
+    start, end = _table(seen, rows, left, right)
     best: list[tuple[float, float]] = []
     if end - start < _NARROWEST:
         return best
@@ -674,6 +675,58 @@ def _between_lines(
             if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
                 best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
     return best
+
+
+def _table(seen: Seen, rows: Sequence[tuple[float, float]], left: int, right: int) -> tuple[int, int]:
+    """Return where the table that holds the first row begins and ends."""
+    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1) > _COVERED
+    start = end = round((rows[0][0] + rows[0][1]) / 2)
+    if not 0 <= start < len(table):
+        return 0, 0
+    while start > 0 and table[start - 1]:
+        start -= 1
+    while end < len(table) and table[end]:
+        end += 1
+    return start, end
+
+
+def _even_rows(
+    seen: Seen, rows: Sequence[tuple[float, float]], columns: Sequence[GridColumn]
+) -> list[tuple[float, float]]:
+    """Return as many even rows between the table's top and end as faint dips of its cores tell of; none if they don't."""
+    left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
+    start, end = _table(seen, rows, left, right)
+    if end - start < _NARROWEST:
+        return []
+    core = seen.core[start:end, left:right].mean(axis=1)
+    at, depth = _dips(core / max(float(core.max()), 1e-6))
+    best: list[tuple[float, float]] = []
+    most = 0.0
+    for count in range(2, min(_MOST_ROWS, (end - start) // _LOWEST_STEP) + 1):
+        pitch = (end - start) / count
+        off = np.abs(at / pitch - np.round(at / pitch))
+        hit = (off <= _HIT) & (np.round(at / pitch) > 0) & (np.round(at / pitch) < count)
+        lines = len(set(np.round(at[hit] / pitch).astype(int).tolist())) / (count - 1)
+        told = float(depth[hit].sum() / max(float(depth.sum()), 1e-9))
+        if lines >= _LINES_SEEN and told >= _DIPS_TOLD and lines * told > most:
+            most = lines * told
+            edges = start + pitch * np.arange(count + 1)
+            best = [(float(a) + _LINE / 2, float(b) - _LINE / 2) for a, b in pairwise(edges)]
+    return best
+
+
+def _dips(core: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return where a profile dips, not at its ends, and how deep below what is highest on either side till the next."""
+    inner = np.flatnonzero((core[1:-1] <= core[:-2]) & (core[1:-1] < core[2:])) + 1
+    bounds = [0, *((inner[:-1] + inner[1:]) // 2).tolist(), len(core)] if len(inner) else []
+    depths = np.array(
+        [
+            min(core[a : x + 1].max(), core[x:b].max()) - core[x]
+            for x, (a, b) in zip(inner, pairwise(bounds), strict=True)
+        ]
+    )
+    deep = depths > _FAINT_DIP if len(inner) else np.zeros(0, bool)
+    return inner[deep].astype(float), depths[deep] if len(inner) else np.zeros(0)
 
 
 def _extended(

@@ -83,6 +83,7 @@ _ADDS: Mapping[TotalRole, int] = {
     "total": 2,
 }
 """Which roles do the same to a sum."""
+_NO_TOTAL = -3.0  # nats: a block of totals without the total is all but none
 _TRADITION = 0.3  # what the place says still counts where the label is read
 _LOOKS_TRUST = 0.9  # the rest is shared among all roles: the network may be wrong about a whole column
 _HEADING_TRUST = 0.985
@@ -192,6 +193,8 @@ def assign_totals(totals: Sequence[TotalSeen], best: int) -> list[tuple[tuple[To
                 grown.append((score + score_here, (*given, role)))
         grown.sort(key=lambda item: (-item[0], item[1]))
         beam = grown[:_BEAM]
+    beam = [(score if "total" in given else score + _NO_TOTAL, given) for score, given in beam]
+    beam.sort(key=lambda item: (-item[0], item[1]))
     likeliest: dict[tuple[int, ...], tuple[TotalRole, ...]] = {}
     shares: dict[tuple[int, ...], float] = {}
     for score, given in beam:

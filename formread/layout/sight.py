@@ -11,7 +11,7 @@ from formread.layout.boxes import KINDS, Seen
 from formread.layout.grid import Edges, Grid, GridColumn, GridTotal
 from formread.layout.heading import Said, headings_apart, read_heading
 from formread.layout.ink import Ink
-from formread.layout.printed import Piece, pieces
+from formread.layout.printed import Piece, is_print, pieces
 from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row, TotalBox, TotalRole, Trust
 from formread.layout.roles import ColumnSeen, TotalSeen, assign, assign_totals
 from formread.layout.trust import seen_in, trust_of
@@ -41,6 +41,9 @@ _ROLES: tuple[ColumnRole, ...] = (
 _TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
 _SERIAL = 0.4  # probability from which on a place is the slip's number
 _SERIAL_LEAST = 20  # places
+_SERIAL_SURE = (
+    0.86  # over the whole of a number: so surely the network takes no date or telephone number for one
+)
 _CUSTOMER, _CUSTOMER_LEAST = (
     0.5,
     0.004,
@@ -54,6 +57,7 @@ _NUMBERED = re.compile(
 )
 """Print that is a slip's number by its wording alone."""
 _LABEL_KNOWN = 0.6  # a label is one of the listed words from this probability on
+_COUNT_LOOKS = 0.1  # less than that and the network is sure of an amount, whatever the label says
 _COUNT = 0.5  # probability from which on a box is for a number of things, not for money
 
 
@@ -268,9 +272,9 @@ def _totals(
         said = [known[piece] for piece in group if piece in known]
         said = [text for text in said if text.text.strip()]
         match = match_total(said) if said else NOTHING
-        if match.known * match.roles.get("count", 0.0) > _COUNT:
-            continue
         looks = float(total.kinds[_TOTAL_ROLES.index("other")])
+        if match.known * match.roles.get("count", 0.0) > _COUNT and looks > _COUNT_LOOKS:
+            continue
         if looks > _COUNT and match.known < _LABEL_KNOWN:
             continue  # a count, points, tax included: nothing that adds to the sum
         kept.append((total, " ".join(text.text.strip() for text in said), match))
@@ -338,7 +342,7 @@ def _serial(
         found = pieces(content, place)
         for piece, text in zip(found, read(found), strict=True):
             said = _NUMBER.search(text.text.strip())
-            if said:
+            if said and (_as_serial(seen, piece, scale) > _SERIAL_SURE or is_print(content, piece)):
                 return _of_piece(piece, scale), said.group(1).replace(" ", "")
     first = scale.in_working(Edges(0, 0, 1, grid.rows[0][0])).bottom
     above = [p for p in pieces(content, Rectangle(2, 2, content.shape[1] - 2, first)) if _like_number(p)]
@@ -358,12 +362,21 @@ def _serial(
     found = [*above[:_MOST_HEADER], *below[-4:]]
     for piece, text in zip(found, read(found), strict=True):
         said = _NUMBERED.match(text.text.strip())
-        if said is None:
+        if said is None or not is_print(content, piece):
             continue
         number = said.group(1).replace(" ", "")
         if len(number) >= 4 or len(text.text.strip()) > len(said.group(1)):
             return _of_piece(piece, scale), number
     return None, None
+
+
+def _as_serial(seen: Seen, piece: Piece, scale: _Scale) -> float:
+    """Return how surely the network sees a slip's number in a piece of print."""
+    sx, sy = (s / scale.working for s in seen.scale)
+    rows = slice(int(piece.top / sy), int(piece.bottom / sy) + 1)
+    return float(
+        seen.kinds[KINDS.index("serial")][rows, int(piece.left / sx) : int(piece.right / sx) + 1].mean()
+    )
 
 
 def _like_number(piece: Piece) -> bool:
