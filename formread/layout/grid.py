@@ -131,11 +131,12 @@ class GridColumn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GridTotal:
-    """One box of the totals; ``kinds`` are the probabilities of ``KINDS[TOTALS]``."""
+    """One box of the totals; ``kinds`` are the probabilities of ``KINDS[TOTALS]``, ``seen`` that it is of the totals."""
 
     box: Edges
     pence: Edges | None
     kinds: npt.NDArray[np.float64]
+    seen: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -895,6 +896,7 @@ def _totals(cells: Sequence[Cell], high: float, *, halves: bool) -> list[GridTot
                 whole.cell.edges,
                 None if whole.pence is None else whole.pence.edges,
                 kinds / max(float(kinds.sum()), 1e-9),
+                float(kinds.sum()),
             )
         )
     return _reading_order(result)

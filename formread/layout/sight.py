@@ -279,11 +279,21 @@ def _totals(
             continue  # a count, points, tax included: nothing that adds to the sum
         kept.append((total, " ".join(text.text.strip() for text in said), match))
     assigned = assign_totals(
-        [TotalSeen(match, dict(zip(_TOTAL_ROLES, total.kinds, strict=True))) for total, _, match in kept],
+        [
+            TotalSeen(match, dict(zip(_TOTAL_ROLES, total.kinds, strict=True)), bool(label), total.seen)
+            for total, label, match in kept
+        ],
         _TOTALS_PROPOSED,
     )
-    roles, probability = assigned[0]
-    trust = replace(trust, total_roles=tuple(assigned))
+    boxes = [role is not None for role in assigned[0][0]]
+    kept = [one for one, box in zip(kept, boxes, strict=True) if box]
+    named = [
+        (tuple(role for role in roles if role is not None), probability)
+        for roles, probability in assigned
+        if [role is not None for role in roles] == boxes
+    ]
+    roles, probability = named[0]
+    trust = replace(trust, total_roles=tuple(named))
     chosen = next((total for role, (total, _, _) in zip(roles, kept, strict=True) if role == "total"), None)
     if chosen is not None:
         trust = replace(trust, totals=probability, seen=seen_in(seen, _whole(chosen), grid))
