@@ -5,7 +5,9 @@
 
 A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
 split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
-right when every column and every totals box has its true role. Slips that were not found count as wrong.
+right when every column and every totals box has its true role. "Columns that are read" leaves out those for colours,
+initials or the office, which are never read and of which pads' authors do not agree that they are columns. Slips that
+were not found count as wrong.
 `--list` names each miss. Intervals are Wilson's, 95 %.
 """
 
@@ -50,6 +52,8 @@ class Result:
     groups: tuple[str, ...]
     grid: bool
     roles: bool
+    read: tuple[bool, bool]
+    """Grid and roles without the columns that nobody reads: colours, initials, what the office fills in."""
     among: bool
     serial: bool
     corners: tuple[float, ...]
@@ -83,7 +87,7 @@ def _judge(
     search: LayoutSearch, slip: Record, place: Place, unit: float, name: str, groups: tuple[str, ...]
 ) -> Result:
     if not search:
-        return Result(name, groups, False, False, False, False, (), "no table")
+        return Result(name, groups, False, False, (False, False), False, False, (), "no table")
     rows: dict[int, list[Record]] = defaultdict(list)
     totals = []
     for box in slip["boxes"]:
@@ -92,35 +96,58 @@ def _judge(
         elif box["role"] not in ("serial", "customer", "other"):  # "other" here: a count of pieces, no money
             totals.append(box)
     layout = search.layouts[0]
-    pairs: list[tuple[Box, Record]] = []
-    why = []
     table = [rows[k] for k in sorted(rows)]
-    if len(table) != len(layout.rows):
-        why.append(f"{len(layout.rows)} rows for {len(table)}")
-    elif len(layout.columns) != len(table[0]):
-        why.append(f"{len(layout.columns)} columns for {len(table[0])}")
+    why, corners = _grid(layout, table, totals, place, unit, unread=True)
+    grid = not why
+    grid_read = not _grid(layout, table, totals, place, unit, unread=False)[0]
+    true_totals = [_true_role(box) for box in totals]
+
+    def told(proposal: Layout, *, unread: bool) -> bool:
+        columns = [column.role for column in proposal.columns if unread or column.role != "other"]
+        true_columns = [str(box["role"]) for box in table[0] if unread or box["role"] != "other"]
+        return columns == true_columns and [total.role for total in proposal.totals] == true_totals
+
+    roles = told(layout, unread=True)
+    serial = layout.serial_text == slip["slip_number"]
+    if not roles:
+        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
+    among = any(told(proposal, unread=True) for proposal in search.layouts)
+    read = grid_read, told(layout, unread=False)
+    return Result(name, groups, grid, roles, read, among, serial, corners, "; ".join(why))
+
+
+def _grid(
+    layout: Layout,
+    table: Sequence[Sequence[Record]],
+    totals: Sequence[Record],
+    place: Place,
+    unit: float,
+    *,
+    unread: bool,
+) -> tuple[list[str], tuple[float, ...]]:
+    """Say what is wrong with a grid, and how far the worst corner of each of its boxes is out, in millimetres.
+
+    `unread`: with the columns that nobody reads.
+    """
+    why = []
+    pairs: list[tuple[Box, Record]] = []
+    found = [[box for role, box in row.boxes if unread or role != "other"] for row in layout.rows]
+    true = [[box for box in row if unread or box["role"] != "other"] for row in table]
+    if len(true) != len(found):
+        why.append(f"{len(found)} rows for {len(true)}")
+    elif len(found[0]) != len(true[0]):
+        why.append(f"{len(found[0])} columns for {len(true[0])}")
     else:
-        for row, true_row in zip(layout.rows, table, strict=True):
-            pairs += [(box, true) for (_, box), true in zip(row.boxes, true_row, strict=True)]
+        for row, true_row in zip(found, true, strict=True):
+            pairs += zip(row, true_row, strict=True)
     if len(totals) != len(layout.totals):
         why.append(f"{len(layout.totals)} totals for {len(totals)}")
     else:
-        pairs += [(total.box, true) for total, true in zip(layout.totals, totals, strict=True)]
-    corners = tuple(_off(box, true, place, unit) for box, true in pairs)
+        pairs += [(total.box, box) for total, box in zip(layout.totals, totals, strict=True)]
+    corners = tuple(_off(box, box_there, place, unit) for box, box_there in pairs)
     if any(off > GRID_OFF for off in corners):
         why.append(f"a corner {max(corners):.1f} mm out")
-
-    def told(proposal: Layout) -> bool:
-        columns = [column.role for column in proposal.columns] == list(slip["columns"])
-        return columns and [t.role for t in proposal.totals] == [_true_role(box) for box in totals]
-
-    roles = told(layout)
-    serial = layout.serial_text == slip["slip_number"]
-    grid = not why
-    if not roles:
-        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
-    among = any(told(proposal) for proposal in search.layouts)
-    return Result(name, groups, grid, roles, among, serial, corners, "; ".join(why))
+    return why, corners
 
 
 def flat_results(family: str, seeds: Sequence[int]) -> Iterator[Result]:
@@ -157,7 +184,7 @@ def photo_results(folder: Path) -> Iterator[Result]:
             name = f"{photo} page {page} {slip['design']}"
             best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
             if best is None or _overlap(best.outline, outline) < LEAST_OVERLAP:
-                yield Result(name, groups, False, False, False, False, (), "slip not found")
+                yield Result(name, groups, False, False, (False, False), False, False, (), "slip not found")
                 continue
             sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
             unit = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
@@ -167,9 +194,9 @@ def photo_results(folder: Path) -> Iterator[Result]:
 def _line(name: str, hits: int, n: int) -> str:
     low, high = Share(hits, n).interval()
     return (
-        f"{name:<34}{hits:>6} of {n:<6}{hits / n:>8.1%}   {low:.1%} to {high:.1%}"
+        f"{name:<38}{hits:>6} of {n:<6}{hits / n:>8.1%}   {low:.1%} to {high:.1%}"
         if n
-        else f"{name:<34} none"
+        else f"{name:<38} none"
     )
 
 
@@ -183,6 +210,8 @@ def report(results: Sequence[Result], seconds: float) -> str:
             f"{group}",
             _line("  right grid", sum(r.grid for r in members), len(members)),
             _line("  every role right", sum(r.roles for r in members), len(members)),
+            _line("  right grid, columns that are read", sum(r.read[0] for r in members), len(members)),
+            _line("  right roles, columns that are read", sum(r.read[1] for r in members), len(members)),
             _line("  right roles among the proposals", sum(r.among for r in members), len(members)),
             _line("  slip number right", sum(r.serial for r in members), len(members)),
             _line(f"  boxes within {CORNER_OFF} mm", sum(off <= CORNER_OFF for off in corners), len(corners)),
