@@ -60,10 +60,6 @@ def _around(text: Text) -> Rect:
     ]
 
 
-def _lettered(text: Text) -> bool:
-    return any(c.isalpha() or c in "£@#" for c in _joined(text))
-
-
 def _speaks_of_field(place: Rect, fields: Sequence[Rect]) -> bool:
     """Say whether a text names a line for the customer's name or the like: the line begins where the text ends."""
     left, top, right, bottom = place
