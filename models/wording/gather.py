@@ -24,6 +24,8 @@ _BAND = 0.25
 """Heights of a box over and under it where a label may stand that is said to be in its line."""
 _LABEL_REACH = 0.55
 _LABEL_OVER = 1.3
+_OVER_COSTS = 0.15
+"""Of the paper's width: a label so far left of its box is as likely as one right over it."""
 _HEADING_REACH = 4.0
 _HEADING_GAP = 0.5
 """Of a line's height: lines further apart are not one heading."""
@@ -58,10 +60,6 @@ def _around(text: Text) -> Rect:
     ]
 
 
-def _lettered(text: Text) -> bool:
-    return any(c.isalpha() or c in "£@#" for c in _joined(text))
-
-
 def _speaks_of_field(place: Rect, fields: Sequence[Rect]) -> bool:
     """Say whether a text names a line for the customer's name or the like: the line begins where the text ends."""
     left, top, right, bottom = place
@@ -88,9 +86,9 @@ def headings(places: dict[str, Any]) -> tuple[list[tuple[str, str]], list[int]]:
         for k, text in enumerate(places["texts"]):
             mine = text["role"] == box["role"] or text["box"] == places["boxes"].index(box)
             mine = mine or (text["role"] is None and text["box"] is None)
-            if text["row"] == 1 and mine and _lettered(text):
+            if text["row"] == 1 and mine and _worded(text):
                 x = (_around(text)[0] + _around(text)[2]) / 2
-                if left <= x <= right:
+                if left <= x <= right or text["box"] == places["boxes"].index(box):
                     over.append((k, text, _around(text)))
         inside = bool(over)
         if not inside:
@@ -155,7 +153,7 @@ def labels(places: dict[str, Any], width: float) -> tuple[list[tuple[str, str]],
                     if away > _LABEL_REACH * width and not own:
                         continue
                 elif left - 0.2 * high <= x <= right + 0.2 * high and 0 <= top - y <= _LABEL_OVER * high:
-                    away = 0.5 * width + top - y
+                    away = _OVER_COSTS * width + top - y
                 elif own or (box["role"] == "items" and top <= y <= bottom and 0 <= x0 - right < 2 * high):
                     away = 0.8 * width + abs(y - bottom)
                 else:
