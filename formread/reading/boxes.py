@@ -42,11 +42,8 @@ _LEAST = 1e-9  # candidates less probable than this are not worth listing
 _WORTH_ASKING = 1e-3
 # A reading at sight that is less probable than this, beside all that the grammar accepts and a little for what
 # it does not, has the large network look again. On calibration hands that is one written amount in five, and
-# all but one in thirty of those that the small network reads wrongly.
+# all but one in twenty of those that the small network reads wrongly.
 _SURE_AT_SIGHT, _ODD_AT_SIGHT = 0.95, 0.01
-# What the small network calls empty at least this surely is not asked about: it has met more frames of boxes than the
-# large one, which takes them for noughts. Of 5,960 written boxes by calibration hands one is called so.
-_EMPTY_AT_SIGHT = 0.7
 # Where the network is between these, it is in doubt whether the box is empty, and the ink is looked at.
 _DOUBT = (0.002, 0.98)
 _NO_INK = 0.0002
@@ -134,9 +131,7 @@ def in_doubt(scores: Sequence[Scores], kind: NumberKind) -> list[int]:
         batch = members[begin : begin + _BATCH]
         totals = total_mass(stack([lattices[i] for i in batch]), grammar(kind))
         for i, total in zip(batch, totals.tolist(), strict=True):
-            empty = float(np.prod(lattices[i][:, 0])) >= _EMPTY_AT_SIGHT
-            sure = _SURE_AT_SIGHT * (total + _ODD_AT_SIGHT * (1.0 - total))
-            if not empty and _at_sight(lattices[i], kind) < sure:
+            if _at_sight(lattices[i], kind) < _SURE_AT_SIGHT * (total + _ODD_AT_SIGHT * (1.0 - total)):
                 asked.append(i)
     return asked
 

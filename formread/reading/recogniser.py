@@ -1,10 +1,10 @@
 """The readers of handwritten number strings: two CTC networks, run by onnxruntime.
 
 They answer with log-probabilities per step; what strings they stand for, and how probable, is decided by the
-rest of this room. The small network reads every box; the large one, from which it learned, takes four times as
-long and is kept for boxes that leave the small one in doubt. The small one was taught to put every sign on the
-same step as the large one, so their answers may be blended step by step, the large one's counting for most. The
-weights come from ``models/`` in the repository; their card says what they can read.
+rest of this room. The small network reads every box; the large one takes four times as long and is kept for
+boxes that leave the small one in doubt. The small one was taught to put every sign on the same step as the large
+one of that time, so their answers may be blended step by step, the large one's counting for most. The weights
+come from ``models/`` in the repository; their card says what they can read.
 
 References
 ----------
@@ -33,8 +33,8 @@ Network = Literal["reader", "teacher"]
 _WEIGHTS = Path(__file__).with_name("weights")
 _STEP = 32  # widths are padded up to a multiple of this, so that a box is read alike in any company
 _BATCH = 32
-# Tried on calibration hands: at 0.7 and less both are worse, for the two no longer put their signs on quite the same
-# steps; at 1 amounts and codes are as often right, and whole numbers a little less.
+# Tried on calibration hands: of 5,959 written boxes 208, 168, 163 and 171 are wrong at 0.5, 0.7, 0.85 and 1, and the
+# truth is likeliest at 0.85. The two do not put their signs on quite the same steps.
 _WEIGHT_OF_SECOND = np.float32(0.85)
 # The temperature that suits the small network over the one that suits the large, on calibration hands.
 _WARMTH_OF_FIRST = np.float32(0.7)
