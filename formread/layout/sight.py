@@ -13,7 +13,7 @@ from formread.layout.heading import Said, headings_apart, read_heading
 from formread.layout.ink import Ink
 from formread.layout.printed import Piece, is_print, pieces
 from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row, TotalBox, TotalRole, Trust
-from formread.layout.roles import ColumnSeen, TotalSeen, assign, assign_totals
+from formread.layout.roles import ColumnSeen, TotalSeen, assign, assign_totals, totals_among
 from formread.layout.trust import seen_in, trust_of
 from formread.layout.vocabulary import NOTHING, LabelRole, Match, is_heading, match_total
 from formread.ocr import PrintedText
@@ -267,8 +267,8 @@ def _totals(
             own[k] = [piece for piece in pieces(content, place) if _caption(piece, place)]
     asked = [piece for group in own for piece in group][:_MOST_LABELS]
     known = dict(zip(asked, read(asked), strict=True))
-    kept: list[tuple[GridTotal, str, Match[LabelRole]]] = []
-    for total, group in zip(grid.totals, own, strict=True):
+    kept: list[tuple[GridTotal, str, Match[LabelRole], Rectangle]] = []
+    for total, group, place in zip(grid.totals, own, places, strict=True):
         said = [known[piece] for piece in group if piece in known]
         said = [text for text in said if text.text.strip()]
         match = match_total(said) if said else NOTHING
@@ -277,30 +277,36 @@ def _totals(
             continue
         if looks > _COUNT and match.known < _LABEL_KNOWN:
             continue  # a count, points, tax included: nothing that adds to the sum
-        kept.append((total, " ".join(text.text.strip() for text in said), match))
-    assigned = assign_totals(
-        [
-            TotalSeen(match, dict(zip(_TOTAL_ROLES, total.kinds, strict=True)), bool(label), total.seen)
-            for total, label, match in kept
-        ],
-        _TOTALS_PROPOSED,
-    )
-    boxes = [role is not None for role in assigned[0][0]]
-    kept = [one for one, box in zip(kept, boxes, strict=True) if box]
-    named = [
-        (tuple(role for role in roles if role is not None), probability)
-        for roles, probability in assigned
-        if [role is not None for role in roles] == boxes
+        kept.append((total, " ".join(text.text.strip() for text in said), match, place))
+    boxes = [
+        TotalSeen(
+            match,
+            dict(zip(_TOTAL_ROLES, total.kinds, strict=True)),
+            bool(label),
+            total.seen,
+            _written(content, place),
+        )
+        for total, label, match, place in kept
     ]
-    roles, probability = named[0]
-    trust = replace(trust, total_roles=tuple(named))
-    chosen = next((total for role, (total, _, _) in zip(roles, kept, strict=True) if role == "total"), None)
+    among = totals_among(boxes)
+    kept = [one for one, its in zip(kept, among, strict=True) if its]
+    assigned = assign_totals([box for box, its in zip(boxes, among, strict=True) if its], _TOTALS_PROPOSED)
+    roles, probability = assigned[0]
+    trust = replace(trust, total_roles=tuple(assigned))
+    chosen = next((total for role, (total, *_) in zip(roles, kept, strict=True) if role == "total"), None)
     if chosen is not None:
         trust = replace(trust, totals=probability, seen=seen_in(seen, _whole(chosen), grid))
     return tuple(
         TotalBox(role, _box(total.box, total.pence, scale), label)
-        for role, (total, label, _) in zip(roles, kept, strict=True)
+        for role, (total, label, *_) in zip(roles, kept, strict=True)
     ), trust
+
+
+def _written(content: Ink, place: Rectangle) -> bool:
+    """Say whether anything stands in a box but a caption."""
+    return any(
+        piece.height >= _CAPTION_HEIGHT * (place.bottom - place.top) for piece in pieces(content, place)
+    )
 
 
 def _caption(piece: Piece, box: Rectangle) -> bool:

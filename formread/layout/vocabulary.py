@@ -142,7 +142,7 @@ _total(
 )
 _total("less|minus|credit", discount=0.6, deposit=0.4)
 _total(
-    "total|total £|grand total|total due|amount due|to pay|total to pay|balance|balance due|"
+    "grand total|total due|amount due|to pay|total to pay|balance|balance due|"
     "please pay|amount payable|total amount|total payable|amount to pay|to pay £|now due|pay|"
     "total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|"
     "left to pay|total price|final total|total to be paid|customer pays|grand total £|"
@@ -152,6 +152,7 @@ _total(
     "total of all|sum to pay",
     total=1.0,
 )
+_total("total|total £", total=0.8, goods=0.2)  # "total, less deposit, left to pay"
 _total("amount|balance c/f", total=0.7, other=0.3)
 _total(
     "number of items|no. of items|number of pieces|no. of pieces|total quantity|total items|office code|office use|"
