@@ -9,6 +9,7 @@ from typing import Final
 from formread.layout.record import Box, Layout
 from formread.pile.slip import cut
 from formread.reading import read_boxes
+from formread.reading.alike import codes_alike
 from formread.sheet.record import Image
 
 MAY_BE: Final = ("other", "page", "size", "description")
@@ -53,7 +54,9 @@ def with_codes(image: Image, layout: Layout) -> Layout:
 def _codes(image: Image, boxes: list[Box]) -> float:
     """Return the share of the written boxes that hold a code; 0 where too few do."""
     written = sure = 0
-    for reading in read_boxes([cut(image, box.rectangle) for box in boxes], "code"):
+    readings = read_boxes([cut(image, box.rectangle) for box in boxes], "code")
+    # Together: a stroke that may be a 1 or a slash leaves no doubt that this is a code.
+    for reading in codes_alike(readings):
         value, probability = next(iter(reading.values), (None, 0.0))
         if value is None:
             continue

@@ -274,6 +274,8 @@ def _form_of(kind: NumberKind) -> Mapping[str, Form]:
 
 def _shapes_of(text: str) -> Iterator[str]:
     """Yield the shapes that a text may have: its first digit after the start is ``0`` or ``n``, or a ``d``."""
+    if "d" in text or "n" in text:  # another reader's letters: here they would pass for digits
+        return
     plain = re.sub(r"[0-9]", "d", text)
     first = re.search(r"[0-9]", text)
     yield plain

@@ -71,7 +71,7 @@ def test_three_digits_without_a_point_may_be_pounds_too() -> None:
     assert dict(meanings("499", "amount")) == {499: 0.85, 49_900: 0.15}
 
 
-@pytest.mark.parametrize("text", ["4.9.9", "--4", "12345678", "p", "4£", "x3"])
+@pytest.mark.parametrize("text", ["4.9.9", "--4", "12345678", "p", "4£", "x3", "d", "n.dd"])
 def test_what_nobody_writes_as_an_amount_is_refused(text: str) -> None:
     assert meanings(text, "amount") == ()
     with pytest.raises(ValueError, match="is not amount"):
