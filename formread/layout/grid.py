@@ -452,9 +452,9 @@ def find_grid(seen: Seen) -> Grid | None:
     if not columns:
         return None
     told = max(
-        _extended(straight, rows, columns),
-        _between_lines(straight, rows, columns),
         _even_rows(straight, rows, columns),
+        _between_lines(straight, rows, columns),
+        _extended(straight, rows, columns),
         key=len,
     )
     if len(told) > len(rows):

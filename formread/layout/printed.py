@@ -16,7 +16,7 @@ _LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
 SPLIT = 1.1  # heights; a wider gap separates two pieces of print
 _DEPTH = 3  # rounds of cutting; print on a slip needs two
 _TALL = 2.0  # heights; print that runs up the page is at least so long
-_TALL_LETTER = 0.75  # of the tallest of a line: digits and capitals
+_TALL_SIGN = 0.75  # of the tallest: digits, not points
 _EVEN = 0.04  # heights by which their heads and feet wander in print; in writing 0.06 and more
 _MARGIN = 0.22  # heights; what the recogniser likes around a line
 
@@ -86,16 +86,16 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     return found
 
 
-def is_print(content: Ink, piece: Piece) -> bool:
-    """Say whether a piece is print, not writing: its digits and capitals are as high as each other and stand level."""
+def is_print(content: Ink, piece: Piece, signs: int) -> bool:
+    """Say whether the last `signs` signs of a piece are print, not writing: as high as each other, and level."""
     part = content[piece.top : piece.bottom, piece.left : piece.right]
     dark = _dark(part)
     ends = []
     for start, end in _runs(np.asarray(dark.any(axis=0)), 0):
         rows = np.flatnonzero(dark[:, start:end].any(axis=1))
         ends.append((rows[0], rows[-1] + 1))
-    tops, bottoms = np.array(ends, float).T
-    tall = bottoms - tops >= _TALL_LETTER * (bottoms - tops).max()
+    tops, bottoms = np.array(ends[-signs:], float).T
+    tall = bottoms - tops >= _TALL_SIGN * (bottoms - tops).max()
     height = float(np.median((bottoms - tops)[tall]))
     return float(tops[tall].std() + bottoms[tall].std()) < _EVEN * height
 
