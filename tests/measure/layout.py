@@ -52,8 +52,8 @@ class Result:
     groups: tuple[str, ...]
     grid: bool
     roles: bool
-    read: tuple[bool, bool]
-    """Grid and roles without the columns that nobody reads: colours, initials, what the office fills in."""
+    read: bool
+    """The roles without the columns that nobody reads: colours, initials, what the office fills in."""
     among: bool
     serial: bool
     corners: tuple[float, ...]
@@ -87,7 +87,7 @@ def _judge(
     search: LayoutSearch, slip: Record, place: Place, unit: float, name: str, groups: tuple[str, ...]
 ) -> Result:
     if not search:
-        return Result(name, groups, False, False, (False, False), False, False, (), "no table")
+        return Result(name, groups, False, False, False, False, False, (), "no table")
     rows: dict[int, list[Record]] = defaultdict(list)
     totals = []
     for box in slip["boxes"]:
@@ -97,9 +97,8 @@ def _judge(
             totals.append(box)
     layout = search.layouts[0]
     table = [rows[k] for k in sorted(rows)]
-    why, corners = _grid(layout, table, totals, place, unit, unread=True)
+    why, corners = _grid(layout, table, totals, place, unit)
     grid = not why
-    grid_read = not _grid(layout, table, totals, place, unit, unread=False)[0]
     true_totals = [_true_role(box) for box in totals]
 
     def told(proposal: Layout, *, unread: bool) -> bool:
@@ -112,34 +111,24 @@ def _judge(
     if not roles:
         why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
     among = any(told(proposal, unread=True) for proposal in search.layouts)
-    read = grid_read, told(layout, unread=False)
-    return Result(name, groups, grid, roles, read, among, serial, corners, "; ".join(why))
+    return Result(
+        name, groups, grid, roles, told(layout, unread=False), among, serial, corners, "; ".join(why)
+    )
 
 
 def _grid(
-    layout: Layout,
-    table: Sequence[Sequence[Record]],
-    totals: Sequence[Record],
-    place: Place,
-    unit: float,
-    *,
-    unread: bool,
+    layout: Layout, table: Sequence[Sequence[Record]], totals: Sequence[Record], place: Place, unit: float
 ) -> tuple[list[str], tuple[float, ...]]:
-    """Say what is wrong with a grid, and how far the worst corner of each of its boxes is out, in millimetres.
-
-    `unread`: with the columns that nobody reads.
-    """
+    """Say what is wrong with a grid, and how far the worst corner of each of its boxes is out, in millimetres."""
     why = []
     pairs: list[tuple[Box, Record]] = []
-    found = [[box for role, box in row.boxes if unread or role != "other"] for row in layout.rows]
-    true = [[box for box in row if unread or box["role"] != "other"] for row in table]
-    if len(true) != len(found):
-        why.append(f"{len(found)} rows for {len(true)}")
-    elif len(found[0]) != len(true[0]):
-        why.append(f"{len(found[0])} columns for {len(true[0])}")
+    if len(table) != len(layout.rows):
+        why.append(f"{len(layout.rows)} rows for {len(table)}")
+    elif len(layout.columns) != len(table[0]):
+        why.append(f"{len(layout.columns)} columns for {len(table[0])}")
     else:
-        for row, true_row in zip(found, true, strict=True):
-            pairs += zip(row, true_row, strict=True)
+        for row, true_row in zip(layout.rows, table, strict=True):
+            pairs += [(box, true) for (_, box), true in zip(row.boxes, true_row, strict=True)]
     if len(totals) != len(layout.totals):
         why.append(f"{len(layout.totals)} totals for {len(totals)}")
     else:
@@ -184,7 +173,7 @@ def photo_results(folder: Path) -> Iterator[Result]:
             name = f"{photo} page {page} {slip['design']}"
             best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
             if best is None or _overlap(best.outline, outline) < LEAST_OVERLAP:
-                yield Result(name, groups, False, False, (False, False), False, False, (), "slip not found")
+                yield Result(name, groups, False, False, False, False, False, (), "slip not found")
                 continue
             sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
             unit = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
@@ -210,8 +199,7 @@ def report(results: Sequence[Result], seconds: float) -> str:
             f"{group}",
             _line("  right grid", sum(r.grid for r in members), len(members)),
             _line("  every role right", sum(r.roles for r in members), len(members)),
-            _line("  right grid, columns that are read", sum(r.read[0] for r in members), len(members)),
-            _line("  right roles, columns that are read", sum(r.read[1] for r in members), len(members)),
+            _line("  right roles, columns that are read", sum(r.read for r in members), len(members)),
             _line("  right roles among the proposals", sum(r.among for r in members), len(members)),
             _line("  slip number right", sum(r.serial for r in members), len(members)),
             _line(f"  boxes within {CORNER_OFF} mm", sum(off <= CORNER_OFF for off in corners), len(corners)),

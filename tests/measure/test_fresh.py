@@ -77,7 +77,7 @@ def test_what_a_filled_in_slip_says_is_what_its_order_says() -> None:
 
 def test_the_first_failure_names_the_class() -> None:
     def layout(grid: bool, roles: bool) -> Result:
-        return Result("", (), grid, roles, (grid, roles), roles, True, (), "")
+        return Result("", (), grid, roles, roles, roles, True, (), "")
 
     square = [[0, 0], [1, 0], [1, 1], [0, 1]]
     line = {"row": 1, "quantity": 2, "unit_price": 150, "line_total": 300, "struck_out": False}
