@@ -87,13 +87,15 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
 
 
 def is_print(content: Ink, piece: Piece, signs: int) -> bool:
-    """Say whether the last `signs` signs of a piece are print, not writing: as high as each other, and level."""
+    """Say whether the last `signs` signs of a piece are print, not writing: apart, as high as each other, and level."""
     part = content[piece.top : piece.bottom, piece.left : piece.right]
     dark = _dark(part)
     ends = []
     for start, end in _runs(np.asarray(dark.any(axis=0)), 0):
         rows = np.flatnonzero(dark[:, start:end].any(axis=1))
         ends.append((rows[0], rows[-1] + 1))
+    if len(ends) < signs:
+        return False
     tops, bottoms = np.array(ends[-signs:], float).T
     tall = bottoms - tops >= _TALL_SIGN * (bottoms - tops).max()
     height = float(np.median((bottoms - tops)[tall]))
