@@ -2,6 +2,7 @@
 
     python -m tests.measure.layout --flat test --seeds 0 100     slips drawn flat, no camera
     python -m tests.measure.layout --photos FOLDER               photos with a truth.json beside them
+    python -m tests.measure.layout --pile FOLDER                 roles as one pile's slips settle them together
 
 A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
 split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
@@ -26,6 +27,10 @@ import numpy as np
 from formread.layout import propose_layouts
 from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
 from formread.photo import read_photo
+from formread.pile.gather import gather
+from formread.pile.pool import pool_codes, pool_roles
+from formread.pile.roles import settle_roles
+from formread.pile.run import default_jobs, read_photos
 from formread.sheet.record import Points, Sheet
 from formread.sheet.search import find_sheets
 from sample_scans.slips import SCAN_SCALE, flat_slip
@@ -88,6 +93,22 @@ def _judge(
 ) -> Result:
     if not search:
         return Result(name, groups, False, False, False, False, False, (), "no table")
+    layout = search.layouts[0]
+    table, totals = _truth(slip)
+    why, corners = _grid(layout, table, totals, place, unit)
+    grid = not why
+    roles = _told(layout, slip, unread=True)
+    serial = layout.serial_text == slip["slip_number"]
+    if not roles:
+        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
+    among = any(_told(proposal, slip, unread=True) for proposal in search.layouts)
+    return Result(
+        name, groups, grid, roles, _told(layout, slip, unread=False), among, serial, corners, "; ".join(why)
+    )
+
+
+def _truth(slip: Record) -> tuple[list[list[Record]], list[Record]]:
+    """Return the true boxes of the table, row by row, and those of the totals."""
     rows: dict[int, list[Record]] = defaultdict(list)
     totals = []
     for box in slip["boxes"]:
@@ -95,25 +116,17 @@ def _judge(
             rows[box["row"]].append(box)
         elif box["role"] not in ("serial", "customer", "other"):  # "other" here: a count of pieces, no money
             totals.append(box)
-    layout = search.layouts[0]
-    table = [rows[k] for k in sorted(rows)]
-    why, corners = _grid(layout, table, totals, place, unit)
-    grid = not why
-    true_totals = [_true_role(box) for box in totals]
+    return [rows[k] for k in sorted(rows)], totals
 
-    def told(proposal: Layout, *, unread: bool) -> bool:
-        columns = [column.role for column in proposal.columns if unread or column.role != "other"]
-        true_columns = [str(box["role"]) for box in table[0] if unread or box["role"] != "other"]
-        return columns == true_columns and [total.role for total in proposal.totals] == true_totals
 
-    roles = told(layout, unread=True)
-    serial = layout.serial_text == slip["slip_number"]
-    if not roles:
-        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
-    among = any(told(proposal, unread=True) for proposal in search.layouts)
-    return Result(
-        name, groups, grid, roles, told(layout, unread=False), among, serial, corners, "; ".join(why)
-    )
+def _told(layout: Layout, slip: Record, *, unread: bool) -> bool:
+    """Say whether every role is right; `unread`: also which columns are there that nobody reads."""
+    table, totals = _truth(slip)
+    columns = [column.role for column in layout.columns if unread or column.role != "other"]
+    true_columns = [str(box["role"]) for box in table[0] if unread or box["role"] != "other"]
+    return columns == true_columns and [total.role for total in layout.totals] == [
+        _true_role(box) for box in totals
+    ]
 
 
 def _grid(
@@ -180,6 +193,32 @@ def photo_results(folder: Path) -> Iterator[Result]:
             yield _judge(propose_layouts(best), slip, best.to_photo, unit, name, groups)
 
 
+def pile_roles(folder: Path, jobs: int) -> str:
+    """Return how many slips have their roles right, each by itself and after a pile's slips have been heard."""
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["slips"]
+    alone = [slip for photo in read_photos(gather([folder]), jobs) for slip in photo.slips]
+    lines = []
+    for name, read in (("alone", alone), ("in the pile", pool_codes(settle_roles(pool_roles(alone))))):
+        told = [
+            next(
+                (
+                    [_told(own.layout, slip, unread=unread) for unread in (True, False)]
+                    for own in read
+                    if (own.photo, own.page) == (slip["photo"], slip["page"] or 1)
+                    and _overlap(np.array(own.outline), np.array(slip["outline"], np.float64))
+                    >= LEAST_OVERLAP
+                ),
+                [False, False],
+            )
+            for slip in truth
+        ]
+        lines += [
+            _line(f"{name}: every role right", sum(strict for strict, _ in told), len(truth)),
+            _line(f"{name}: of columns that are read", sum(its for _, its in told), len(truth)),
+        ]
+    return "\n".join(lines)
+
+
 def _line(name: str, hits: int, n: int) -> str:
     low, high = Share(hits, n).interval()
     return (
@@ -214,9 +253,13 @@ def main() -> None:
     parser.add_argument("--flat", choices=("tune", "test"))
     parser.add_argument("--seeds", type=int, nargs=2, default=(0, 100))
     parser.add_argument("--photos", type=Path)
+    parser.add_argument("--pile", type=Path)
     parser.add_argument("--list", action="store_true", help="name each miss")
     wanted = parser.parse_args()
     cv2.setNumThreads(1)
+    if wanted.pile:
+        print(pile_roles(wanted.pile, default_jobs()))
+        return
     start = time.perf_counter()
     results: list[Result] = []
     if wanted.flat:
