@@ -8,14 +8,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from formread.errors import FormreadError
+from formread.networks import Network, open_network
 
+_WEIGHTS = "models/PP-OCR*_rec_*.onnx"  # in the package
 _HEIGHT = 48  # the recogniser's input height, fixed by its training
 _MIN_WIDTH = 48
 _MAX_WIDTH = 1600
@@ -37,32 +37,21 @@ class PrintedText:
 
 
 @cache
-def _session() -> tuple[Any, str, tuple[str, ...]]:
-    import onnxruntime
-
+def _recogniser() -> tuple[Network, tuple[str, ...]]:
     # find_spec rather than an import: rapidocr's own start-up pulls in its whole detector chain.
     spec = importlib.util.find_spec("rapidocr")
-    if spec is None or spec.origin is None:
-        raise FormreadError(
-            "The reader of printed headings is missing. Install it with: pip install rapidocr"
-        )
-    weights = sorted((Path(spec.origin).parent / "models").glob("PP-OCR*_rec_*.onnx"))
-    if not weights:
-        raise FormreadError(
-            "The reader of printed headings is incomplete. Install it again with: "
-            "pip install --force-reinstall rapidocr"
-        )
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
-    options.inter_op_num_threads = 1
-    session = onnxruntime.InferenceSession(str(weights[-1]), options, providers=["CPUExecutionProvider"])
-    characters = session.get_modelmeta().custom_metadata_map["character"].splitlines()
-    return session, session.get_inputs()[0].name, (*characters, " ")
+    found = sorted(Path(spec.origin).parent.glob(_WEIGHTS)) if spec and spec.origin else []
+    network = open_network(
+        found[-1] if found else None,
+        "The reader of printed headings",
+        "Install it again with: pip install --force-reinstall rapidocr",
+    )
+    return network, (*network.note("character").splitlines(), " ")
 
 
 def alphabet() -> tuple[str, ...]:
     """Return the recogniser's characters; column ``k`` of a score array is character ``k - 1``."""
-    return _session()[2]
+    return _recogniser()[1]
 
 
 def _prepare(crop: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:
@@ -101,7 +90,7 @@ def read_lines(crops: Sequence[npt.NDArray[np.uint8]]) -> list[PrintedText]:
     """
     if not crops:
         return []
-    session, name, characters = _session()
+    network, characters = _recogniser()
     prepared = [_prepare(crop) for crop in crops]
     order = sorted(range(len(crops)), key=lambda i: prepared[i].shape[2])
     found: dict[int, PrintedText] = {}
@@ -111,9 +100,9 @@ def read_lines(crops: Sequence[npt.NDArray[np.uint8]]) -> list[PrintedText]:
         batch = np.zeros((len(members), 3, _HEIGHT, width), np.float32)
         for slot, i in enumerate(members):
             batch[slot, :, :, : prepared[i].shape[2]] = prepared[i]
-        scores = session.run(None, {name: batch})[0]
+        scores = network(batch)
         for slot, i in enumerate(members):
-            found[i] = _decode(np.asarray(scores[slot], np.float32), characters)
+            found[i] = _decode(scores[slot], characters)
     return [found[i] for i in range(len(crops))]
 
 

@@ -7,7 +7,6 @@ of neural networks for efficient integer-arithmetic-only inference", CVPR 2018).
 
 import argparse
 import tempfile
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,28 +23,12 @@ from onnxruntime.quantization import (
 from onnxruntime.quantization.shape_inference import quant_pre_process
 
 from models.network import SIZES, Network, Shipped
+from models.shipping import write
 from models.train import validation
 
 WEIGHTS = Path(__file__).parent.parent / "formread" / "reading" / "weights"
 _BATCH = 32
-
-
-def export(network: Network, target: Path) -> None:
-    """Write `network` as ONNX with free batch size and width."""
-    shipped = Shipped(network.float().cpu().eval())
-    with warnings.catch_warnings():
-        # The tracer warns about the recurrent layer's batch size, which is free.
-        warnings.simplefilter("ignore")
-        torch.onnx.export(
-            shipped,
-            (torch.zeros(2, 1, 40, 128),),
-            str(target),
-            dynamo=False,
-            opset_version=17,
-            input_names=["ink"],
-            output_names=["log_probability"],
-            dynamic_axes={"ink": {0: "box", 3: "column"}, "log_probability": {0: "box", 1: "step"}},
-        )
+_FREE_AXES = {"ink": {0: "box", 3: "column"}, "log_probability": {0: "box", 1: "step"}}
 
 
 class _Boxes(CalibrationDataReader):  # type: ignore[misc]
@@ -118,12 +101,12 @@ def main() -> None:
     parser.add_argument("--target", type=Path, default=WEIGHTS, help="the folder to write into")
     asked = parser.parse_args()
     network = Network(SIZES[asked.network])
-    state = torch.load(asked.folder / f"{asked.network}.pt", map_location="cpu", weights_only=True)
-    network.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
+    checkpoint = asked.folder / f"{asked.network}.pt"
+    network.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True))
     target = asked.target / f"{asked.network}.onnx"
     with tempfile.TemporaryDirectory() as folder:
         whole = Path(folder) / "whole.onnx"
-        export(network, whole)
+        write(Shipped(network), torch.zeros(2, 1, 40, 128), whole, _FREE_AXES)
         quantise(whole, asked.ink, target)
     print(f"{target.name}: {target.stat().st_size / 1e6:.2f} MB")
 

@@ -7,6 +7,7 @@ says the same and is fit to learn on.
 """
 
 import argparse
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -49,6 +50,53 @@ def _gates(rows: npt.NDArray[np.generic]) -> torch.Tensor:
     return torch.from_numpy(np.concatenate([i, f, c, o]))
 
 
+def _in_turn(network: nn.Module, example: torch.Tensor) -> list[tuple[nn.Conv2d, nn.BatchNorm2d | None]]:
+    """Return the convolutions in the order in which they work, each with the norm that follows it, if one does."""
+    turns: list[nn.Module] = []
+    hooks = [
+        m.register_forward_pre_hook(lambda module, _: turns.append(module))
+        for m in network.modules()
+        if isinstance(m, nn.Conv2d | nn.BatchNorm2d)
+    ]
+    with torch.no_grad():
+        network(example)
+    for hook in hooks:
+        hook.remove()
+    found: list[tuple[nn.Conv2d, nn.BatchNorm2d | None]] = []
+    for module, after in zip(turns, [*turns[1:], None], strict=True):
+        if isinstance(module, nn.Conv2d):
+            found.append((module, after if isinstance(after, nn.BatchNorm2d) else None))
+    return found
+
+
+def revive_convolutions(
+    model: onnx.ModelProto, weights: Arrays, network: nn.Module, example: torch.Tensor
+) -> None:
+    """Give `network` the convolutions of `model`; norms that were folded into them are left to :func:`settle`.
+
+    `example` is anything that passes through the network.
+
+    Raises
+    ------
+    ValueError
+        The model is of another shape.
+    """
+    nodes = [node for node in model.graph.node if node.op_type == "Conv"]
+    convolutions = _in_turn(network, example)
+    if len(nodes) != len(convolutions):
+        raise ValueError(f"the file has {len(nodes)} convolutions, the network {len(convolutions)}")
+    with torch.no_grad():
+        for node, (convolution, norm) in zip(nodes, convolutions, strict=True):
+            convolution.weight.copy_(torch.from_numpy(weights[node.input[1]].copy()))
+            bias = torch.from_numpy(weights[node.input[2]].copy())
+            if norm is not None:
+                norm.running_mean.zero_()
+                norm.running_var.fill_(1 - norm.eps)
+                norm.bias.copy_(bias)
+            elif convolution.bias is not None:
+                convolution.bias.copy_(bias)
+
+
 def revive(path: Path, size: str) -> Network:
     """Return the network in an ONNX file, its norms not yet settled.
 
@@ -60,17 +108,8 @@ def revive(path: Path, size: str) -> Network:
     model = onnx.load(path)
     weights = stored(model)
     network = Network(SIZES[size]).eval()
-    nodes = [node for node in model.graph.node if node.op_type == "Conv"]
-    convolutions = [m for m in network.picture.modules() if isinstance(m, nn.Conv2d)]
-    norms = [m for m in network.picture.modules() if isinstance(m, nn.BatchNorm2d)]
-    if len(nodes) != len(convolutions):
-        raise ValueError(f"{path.name} has {len(nodes)} convolutions, a {size} has {len(convolutions)}")
     with torch.no_grad():
-        for node, convolution, norm in zip(nodes, convolutions, norms, strict=True):
-            convolution.weight.copy_(torch.from_numpy(weights[node.input[1]]))
-            norm.running_mean.zero_()
-            norm.running_var.fill_(1 - norm.eps)
-            norm.bias.copy_(torch.from_numpy(weights[node.input[2]]))
+        revive_convolutions(model, weights, network.picture, torch.zeros(1, 1, 40, 64))
         for layer, node in enumerate(n for n in model.graph.node if n.op_type == "LSTM"):
             into, onward, bias = (weights[name] for name in node.input[1:4])
             for way, end in enumerate(("", "_reverse")):
@@ -88,9 +127,9 @@ def revive(path: Path, size: str) -> Network:
     return network
 
 
-def settle(network: Network, batches: list[torch.Tensor]) -> None:
+def settle(network: nn.Module, batches: Iterable[torch.Tensor]) -> None:
     """Give the norms the statistics of what passes through them, and leave what the network says as it is."""
-    norms = [m for m in network.picture.modules() if isinstance(m, nn.BatchNorm2d)]
+    norms = [m for m in network.modules() if isinstance(m, nn.BatchNorm2d)]
     sums: dict[nn.Module, list[torch.Tensor]] = {}
 
     def note(norm: nn.Module, given: tuple[torch.Tensor]) -> None:

@@ -3,6 +3,7 @@
 Everything here is invented. Money is whole pence.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -137,6 +138,8 @@ class Wanted:
     printed_pound: bool
     printed_point: bool
     code_style: str
+    percent: float | None = None
+    """What is printed beside the discount's box: so much of the goods in a hundred."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,9 +377,10 @@ def _charges(
     if "delivery" in wanted.totals and rng.random() < chance:
         charges.append(("delivery", int(rng.choice([150, 195, 250, 295, 350, 395, 450, 500]))))
     if "discount" in wanted.totals and rng.random() < chance:
-        charges.append(
-            ("discount", -max(50, min(int(rng.choice([100, 150, 200, 250, 500])), goods // 3 // 50 * 50)))
-        )
+        off = max(50, min(int(rng.choice([100, 150, 200, 250, 500])), goods // 3 // 50 * 50))
+        if wanted.percent is not None:
+            off = math.floor(goods * wanted.percent / 100 + 0.5)
+        charges.append(("discount", -off))
     if "deposit" in wanted.totals and rng.random() < 0.6:
         charges.append(
             ("deposit", -max(100, min(int(rng.choice([200, 500, 1000])), goods // 2 // 100 * 100)))

@@ -32,6 +32,9 @@ all and rightly so, for what stands in the box is nothing to pay."""
 
 PERCENT_READ: Final = 0.995
 """How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
+PERCENT_OF_BLANK: Final = 0.01
+"""How often it holds where the customer wrote no discount: "members take off 10 %" is not for everybody, and few forget
+what is theirs. Assumption."""
 OTHER_IS_CHARGE: Final = 0.5
 """How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
 is included, a number of pieces or a page's total. Assumption."""
@@ -286,8 +289,8 @@ class ChargeBox:
     ----------
     sign
         +1 for delivery, -1 for a discount or a deposit.
-    due, trust
-        What it should be where something says so, and how surely that holds.
+    due, trust, trust_if_blank
+        What it should be where something says so, and how surely that holds: where something is written, and where not.
     """
 
     ref: BoxRef
@@ -295,6 +298,11 @@ class ChargeBox:
     box: Box
     due: Due | None = None
     trust: float = 1.0
+    trust_if_blank: float = 1.0
+
+    def trusted(self, amount: int | None) -> float:
+        """How probably the charge is due where `amount` is written."""
+        return self.trust_if_blank if amount is None else self.trust
 
     def ask_due(self, so_far: chain.Ints) -> None:
         """Ask the box about what the charge should be, for the sums `so_far` (N,) before it."""
@@ -329,12 +337,13 @@ def charge_stage(
         added = charge.sign * (amount or 0)
         counts: list[tuple[chain.Ints | int, chain.Floats | float]] = [(added, weight)]
         if due is not None:
-            fits = weight * charge.trust * _charge_written(amount, meant, priors)
+            trust = charge.trusted(amount)
+            fits = weight * trust * _charge_written(amount, meant, priors)
             alike = meant == (amount or 0)
             owed = charge.sign * due
             rows.append((added, added - owed, 1, np.where(alike, 0.0, fits), amount, "not_due"))
             # Where the charge is not trusted, what is written is what counts, due or not.
-            counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - charge.trust) * weight)]
+            counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - trust) * weight)]
         if charge.ref.role == "other" and added:
             rows.append((0, 0, 0, (1 - OTHER_IS_CHARGE) * weight, amount, "no_charge"))
             counts = [(added, OTHER_IS_CHARGE * weight)]

@@ -19,6 +19,7 @@ from formread.arithmetic.astray import (
 from formread.arithmetic.evidence import Box, breadth, breadths
 from formread.arithmetic.listed import Listed, listed
 from formread.arithmetic.moves import (
+    PERCENT_OF_BLANK,
     PERCENT_READ,
     ChargeBox,
     ChargeStage,
@@ -330,12 +331,12 @@ def _written(row: Row) -> bool:
 
 
 def _charge(ref: BoxRef, total: TotalReading, terms: Terms) -> ChargeBox:
-    due, trust = None, 1.0
+    due, trust, if_blank = None, 1.0, 1.0
     if ref.role == "delivery":
         due = terms.due()
     elif ref.role == "discount" and total.percent is not None:
-        due, trust = percent_of(total.percent), PERCENT_READ
-    return ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading), due, trust)
+        due, trust, if_blank = percent_of(total.percent), PERCENT_READ, PERCENT_OF_BLANK
+    return ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading), due, trust, if_blank)
 
 
 def _carry(box: Box, carried: Sequence[int], from_pile: float) -> None:

@@ -7,15 +7,14 @@ out afterwards (``grid.py``). The weights come from ``models/layouts``, where fo
 """
 
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from formread.errors import FormreadError
+from formread.networks import open_network
 from formread.sheet.record import Image
 
 LONG_SIDE: Final = 1024
@@ -75,19 +74,6 @@ class Seen:
     scale: tuple[float, float]
 
 
-@cache
-def _session() -> tuple[Any, str]:
-    import onnxruntime
-
-    if not _WEIGHTS.exists():
-        raise FormreadError("The finder of boxes is missing from this installation. Install formread again.")
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
-    options.inter_op_num_threads = 1
-    session = onnxruntime.InferenceSession(str(_WEIGHTS), options, providers=["CPUExecutionProvider"])
-    return session, session.get_inputs()[0].name
-
-
 def look(image: Image) -> Seen:
     """Look at a sheet.
 
@@ -99,7 +85,7 @@ def look(image: Image) -> Seen:
     Raises
     ------
     FormreadError
-        The weights are missing.
+        The network's file is missing or damaged.
     """
     height, width = image.shape[:2]
     shrink = LONG_SIDE / max(height, width)
@@ -107,7 +93,7 @@ def look(image: Image) -> Seen:
     small = cv2.resize(image, (w, h), interpolation=cv2.INTER_AREA if shrink < 1 else cv2.INTER_CUBIC)
     right, bottom = -w % _STEP, -h % _STEP
     padded = cv2.copyMakeBorder(small, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
-    session, name = _session()
-    maps = session.run(None, {name: np.ascontiguousarray(padded.transpose(2, 0, 1)[None], np.float32)})[0][0]
+    network = open_network(_WEIGHTS, "The finder of boxes")
+    maps = network(np.ascontiguousarray(padded.transpose(2, 0, 1)[None], np.float32))[0]
     maps = maps[:, : (h + 1) // 2, : (w + 1) // 2]
     return Seen(maps[: len(KINDS)], maps[-2], maps[-1], (2 * width / w, 2 * height / h))

@@ -36,6 +36,9 @@ _UNEVEN = 0.3  # share of the usual height by which rows between lines may diffe
 # Shares of a full core: less parts two rows, at whichever level it parts the most of them evenly.
 _DIPS = (0.5, 0.65, 0.8, 0.88)
 _LINE = 2.0  # places between two rows, about
+_FAINT_DIP = 0.015  # of a full core, that a line between rows parts at least
+_HIT = 0.16  # of the pitch by which a dip may miss the line of even rows
+_LINES_SEEN, _DIPS_TOLD = 0.85, 0.85  # share of the lines that dips mark, and of the dips that lines explain
 _MOST_ROWS = 60
 _SURE = 0.9  # trust in what the network says of one place
 _HALF_SEEN = 0.5  # share of the rows in which a column's boxes need to be seen
@@ -58,6 +61,10 @@ _FEWEST_IN_PANEL = 2  # columns
 _ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
 _HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
 _HALF_COMMON = 0.6  # share of their height that both have in common
+_HALF_WIDTH = 0.8  # of the box for the pounds, at most
+_HALF_ALIKE = (
+    0.6  # share of what two parts of the totals look like that is the same, if they are pounds and pence
+)
 _LONG_ENOUGH, _HIGH_ENOUGH = 24, 12  # places of an edge that tells how the sheet lies
 _MOST_TILT = 0.025  # a degree and a half
 _RAGGED = 0.6  # places that a straight edge misses its line by on average
@@ -124,11 +131,12 @@ class GridColumn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GridTotal:
-    """One box of the totals; ``kinds`` are the probabilities of ``KINDS[TOTALS]``."""
+    """One box of the totals; ``kinds`` are the probabilities of ``KINDS[TOTALS]``, ``seen`` that it is of the totals."""
 
     box: Edges
     pence: Edges | None
     kinds: npt.NDArray[np.float64]
+    seen: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -443,7 +451,12 @@ def find_grid(seen: Seen) -> Grid | None:
     columns, looks = _columns(straight, rows)
     if not columns:
         return None
-    told = max(_extended(straight, rows, columns), _between_lines(straight, rows, columns), key=len)
+    told = max(
+        _even_rows(straight, rows, columns),
+        _between_lines(straight, rows, columns),
+        _extended(straight, rows, columns),
+        key=len,
+    )
     if len(told) > len(rows):
         columns, looks = _columns(straight, told)
         rows = told
@@ -453,7 +466,9 @@ def find_grid(seen: Seen) -> Grid | None:
     panels = _panels(columns)
     each = len(columns) // panels
     totals = _totals(
-        [cell for cell in cells if cell.column < cell.total], float(np.median([b - a for a, b in rows]))
+        [cell for cell in cells if cell.column < cell.total],
+        float(np.median([b - a for a, b in rows])),
+        halves=any(column.pence is not None for column in columns),
     )
     return Grid(
         tuple(columns[:each]),
@@ -519,19 +534,52 @@ def _wholes(cells: Sequence[Cell]) -> list[_Whole]:
     result: dict[int, Cell | None] = dict.fromkeys(range(len(pounds)))
     lone: list[Cell] = []
     for half in (cell for cell in cells if cell.pence > _PENCE):
-        near = [
-            k
-            for k, cell in enumerate(pounds)
-            if abs(half.edges.left - cell.edges.right) <= _HALF_GAP
-            and _common((half.edges.top, half.edges.bottom), (cell.edges.top, cell.edges.bottom))
-            > _HALF_COMMON
-            and result[k] is None
-        ]
+        near = [k for k, cell in enumerate(pounds) if _beside(cell.edges, half.edges) and result[k] is None]
         if near:
             result[min(near, key=lambda k: abs(half.edges.left - pounds[k].edges.right))] = half
         else:
             lone.append(half)
     return [_Whole(pounds[k], half) for k, half in result.items()] + [_Whole(cell, None) for cell in lone]
+
+
+def _beside(pounds: Edges, half: Edges) -> bool:
+    """Say whether a box stands where the half for the pence of another would."""
+    return (
+        abs(half.left - pounds.right) <= _HALF_GAP
+        and _common((half.top, half.bottom), (pounds.top, pounds.bottom)) > _HALF_COMMON
+    )
+
+
+def _parted_in_halves(wholes: Sequence[_Whole]) -> list[_Whole]:
+    """Join boxes of the totals that touch, a wide one and a narrow one that look alike: pounds and pence.
+
+    For forms whose columns of money are parted so, too: elsewhere they are two boxes.
+    """
+    result = sorted(wholes, key=lambda whole: whole.edges.left)
+    for whole in list(result):
+        half = next(
+            (
+                other
+                for other in result
+                if whole in result
+                and whole.pence is None
+                and other.pence is None
+                and _beside(whole.edges, other.edges)
+                and other.edges.width < _HALF_WIDTH * whole.edges.width
+                and _alike(whole.cell, other.cell) > _HALF_ALIKE
+            ),
+            None,
+        )
+        if half is not None:
+            result.remove(half)
+            result[result.index(whole)] = _Whole(whole.cell, half.cell)
+    return result
+
+
+def _alike(a: Cell, b: Cell) -> float:
+    """Share of what two boxes of the totals look like that is the same."""
+    looks = [cell.kinds[TOTALS] / max(float(cell.kinds[TOTALS].sum()), 1e-9) for cell in (a, b)]
+    return float(np.minimum(*looks).sum())
 
 
 def _rows(cells: Sequence[Cell]) -> list[tuple[float, float]]:
@@ -610,14 +658,7 @@ def _between_lines(
     Guide lines are often drawn in some columns only; in the others the boxes of all rows run together.
     """
     left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
-    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1) > _COVERED
-    start = end = round((rows[0][0] + rows[0][1]) / 2)
-    if not 0 <= start < len(table):
-        return []
-    while start > 0 and table[start - 1]:
-        start -= 1
-    while end < len(table) and table[end]:
-        end += 1
+    start, end = _table(seen, rows, left, right)
     best: list[tuple[float, float]] = []
     if end - start < _NARROWEST:
         return best
@@ -635,6 +676,58 @@ def _between_lines(
             if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
                 best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
     return best
+
+
+def _table(seen: Seen, rows: Sequence[tuple[float, float]], left: int, right: int) -> tuple[int, int]:
+    """Return where the table that holds the first row begins and ends."""
+    table = seen.kinds[COLUMNS, :, left:right].sum(axis=0).mean(axis=1) > _COVERED
+    start = end = round((rows[0][0] + rows[0][1]) / 2)
+    if not 0 <= start < len(table):
+        return 0, 0
+    while start > 0 and table[start - 1]:
+        start -= 1
+    while end < len(table) and table[end]:
+        end += 1
+    return start, end
+
+
+def _even_rows(
+    seen: Seen, rows: Sequence[tuple[float, float]], columns: Sequence[GridColumn]
+) -> list[tuple[float, float]]:
+    """Return as many even rows between the table's top and end as faint dips of its cores tell of; none if they don't."""
+    left, right = max(round(columns[0].left), 0), max(round(columns[-1].right), 1)
+    start, end = _table(seen, rows, left, right)
+    if end - start < _NARROWEST:
+        return []
+    core = seen.core[start:end, left:right].mean(axis=1)
+    at, depth = _dips(core / max(float(core.max()), 1e-6))
+    best: list[tuple[float, float]] = []
+    most = 0.0
+    for count in range(2, min(_MOST_ROWS, (end - start) // _LOWEST_STEP) + 1):
+        pitch = (end - start) / count
+        off = np.abs(at / pitch - np.round(at / pitch))
+        hit = (off <= _HIT) & (np.round(at / pitch) > 0) & (np.round(at / pitch) < count)
+        lines = len(set(np.round(at[hit] / pitch).astype(int).tolist())) / (count - 1)
+        told = float(depth[hit].sum() / max(float(depth.sum()), 1e-9))
+        if lines >= _LINES_SEEN and told >= _DIPS_TOLD and lines * told > most:
+            most = lines * told
+            edges = start + pitch * np.arange(count + 1)
+            best = [(float(a) + _LINE / 2, float(b) - _LINE / 2) for a, b in pairwise(edges)]
+    return best
+
+
+def _dips(core: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return where a profile dips, not at its ends, and how deep below what is highest on either side till the next."""
+    inner = np.flatnonzero((core[1:-1] <= core[:-2]) & (core[1:-1] < core[2:])) + 1
+    bounds = [0, *((inner[:-1] + inner[1:]) // 2).tolist(), len(core)] if len(inner) else []
+    depths = np.array(
+        [
+            min(core[a : x + 1].max(), core[x:b].max()) - core[x]
+            for x, (a, b) in zip(inner, pairwise(bounds), strict=True)
+        ]
+    )
+    deep = depths > _FAINT_DIP if len(inner) else np.zeros(0, bool)
+    return inner[deep].astype(float), depths[deep] if len(inner) else np.zeros(0)
 
 
 def _extended(
@@ -780,15 +873,17 @@ def _same(a: Edges, b: Edges) -> bool:
     )
 
 
-def _totals(cells: Sequence[Cell], high: float) -> list[GridTotal]:
+def _totals(cells: Sequence[Cell], high: float, *, halves: bool) -> list[GridTotal]:
     """Return the boxes of the totals in the order in which people read them.
 
-    `high` is the usual height of a row: what is much lower or narrower nobody writes an amount into.
+    `high` is the usual height of a row: what is much lower or narrower nobody writes an amount into. `halves`: the
+    table has columns with a half for the pence.
     """
     result: list[GridTotal] = []
+    whole_boxes = _wholes(cells)
     wholes = [
         w
-        for w in _wholes(cells)
+        for w in (_parted_in_halves(whole_boxes) if halves else whole_boxes)
         if w.edges.height >= _LOWEST_TOTAL * high and w.edges.width >= _NARROWEST_TOTAL * high
     ]
     for whole in sorted(wholes, key=lambda w: -w.edges.width * w.edges.height):
@@ -801,6 +896,7 @@ def _totals(cells: Sequence[Cell], high: float) -> list[GridTotal]:
                 whole.cell.edges,
                 None if whole.pence is None else whole.pence.edges,
                 kinds / max(float(kinds.sum()), 1e-9),
+                float(kinds.sum()),
             )
         )
     return _reading_order(result)

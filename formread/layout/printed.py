@@ -16,6 +16,8 @@ _LOWEST, _TALLEST = 7, 60  # pixels; the height of a line of print
 SPLIT = 1.1  # heights; a wider gap separates two pieces of print
 _DEPTH = 3  # rounds of cutting; print on a slip needs two
 _TALL = 2.0  # heights; print that runs up the page is at least so long
+_TALL_SIGN = 0.75  # of the tallest: digits, not points
+_EVEN = 0.04  # heights by which their heads and feet wander in print; in writing 0.06 and more
 _MARGIN = 0.22  # heights; what the recogniser likes around a line
 
 
@@ -74,7 +76,7 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     part = content[top : place.bottom, left : place.right]
     if part.size == 0 or min(part.shape) < 4:
         return []
-    dark = part > max(_FAINTEST, _RELATIVE * float(np.quantile(part, 0.995)))
+    dark = _dark(part)
     found = [
         Piece(left + x0, top + y0, left + x1, top + y1)
         for x0, y0, x1, y1 in _cut(dark, 0, 0, split, _DEPTH)
@@ -82,6 +84,26 @@ def pieces(content: Ink, place: Rectangle, split: float = SPLIT) -> list[Piece]:
     ]
     found.sort(key=lambda piece: (piece.top + piece.bottom, piece.left))
     return found
+
+
+def is_print(content: Ink, piece: Piece, signs: int) -> bool:
+    """Say whether the last `signs` signs of a piece are print, not writing: apart, as high as each other, and level."""
+    part = content[piece.top : piece.bottom, piece.left : piece.right]
+    dark = _dark(part)
+    ends = []
+    for start, end in _runs(np.asarray(dark.any(axis=0)), 0):
+        rows = np.flatnonzero(dark[:, start:end].any(axis=1))
+        ends.append((rows[0], rows[-1] + 1))
+    if len(ends) < signs:
+        return False
+    tops, bottoms = np.array(ends[-signs:], float).T
+    tall = bottoms - tops >= _TALL_SIGN * (bottoms - tops).max()
+    height = float(np.median((bottoms - tops)[tall]))
+    return float(tops[tall].std() + bottoms[tall].std()) < _EVEN * height
+
+
+def _dark(part: Ink) -> npt.NDArray[np.bool_]:
+    return np.asarray(part > max(_FAINTEST, _RELATIVE * float(np.quantile(part, 0.995))))
 
 
 def tall_pieces(content: Ink, place: Rectangle) -> list[Piece]:

@@ -83,6 +83,10 @@ _ADDS: Mapping[TotalRole, int] = {
     "total": 2,
 }
 """Which roles do the same to a sum."""
+_NO_BOX = 0.03  # share of the boxes seen as totals that are none, about
+_COPY = 0.5  # a label that says again what one before it says speaks as much of a copy as of another box
+_BLANK_TOTAL = -1.5  # nats: few leave the total out, and a stub's copy is mostly empty
+_NO_TOTAL = -3.0  # nats: a block of totals without the total is all but none
 _TRADITION = 0.3  # what the place says still counts where the label is read
 _LOOKS_TRUST = 0.9  # the rest is shared among all roles: the network may be wrong about a whole column
 _HEADING_TRUST = 0.985
@@ -102,10 +106,16 @@ class ColumnSeen:
 
 @dataclass(frozen=True, slots=True)
 class TotalSeen:
-    """One box of the totals: what its label may mean and what it looks like."""
+    """One box of the totals: what its label may mean, what it looks like, and how surely it is one.
+
+    ``labelled``: something is printed beside it; ``written``: something is written in it.
+    """
 
     label: Match[LabelRole]
     looks: Mapping[TotalRole, float]
+    labelled: bool = False
+    seen: float = 1.0
+    written: bool = True
 
 
 def _order_score(roles: tuple[ColumnRole, ...]) -> float:
@@ -171,33 +181,67 @@ def assign(columns: Sequence[ColumnSeen], best: int) -> list[tuple[tuple[ColumnR
     return _ranked(whole, best)
 
 
+def totals_among(boxes: Sequence[TotalSeen]) -> list[bool]:
+    """Say which boxes have to do with the sum, in reading order; initials or a copy on a stub have not."""
+    roles, _ = _assigned(boxes, 1, strangers=True)[0]
+    return [role is not None for role in roles]
+
+
 def assign_totals(totals: Sequence[TotalSeen], best: int) -> list[tuple[tuple[TotalRole, ...], float]]:
     """Return the `best` most probable roles of the boxes of the totals, in reading order, most probable first.
 
     At most one of each but ``other``. Roles that do the same to a sum are one: which box is the total, and what is
     taken off, is what matters.
     """
-    beam: list[tuple[float, tuple[TotalRole, ...]]] = [(0.0, ())]
+    found = _assigned(totals, best, strangers=False)
+    return [(tuple(role for role in roles if role is not None), share) for roles, share in found]
+
+
+def _assigned(
+    totals: Sequence[TotalSeen], best: int, *, strangers: bool
+) -> list[tuple[tuple[TotalRole | None, ...], float]]:
+    """Assign roles; with `strangers` a box may have none."""
+    beam: list[tuple[float, tuple[TotalRole | None, ...]]] = [(0.0, ())]
     for k, total in enumerate(totals):
         priors = _LAST_TOTAL if k == len(totals) - 1 else _FIRST_TOTAL if k == 0 else _INNER_TOTAL
-        known = _LABEL_TRUST * total.label.known
-        grown = []
+        scores = {role: _total_score(total, role, prior, len(priors)) for role, prior in priors.items()}
+        grown: list[tuple[float, tuple[TotalRole | None, ...]]] = []
         for score, given in beam:
-            for role, prior in priors.items():
-                if role != "other" and role in given:
-                    continue
-                told = known * total.label.roles.get(role, 0.0) + (1 - known) / len(priors)
-                looks = _LOOKS_TRUST * total.looks.get(role, 0.0) + (1 - _LOOKS_TRUST) / len(priors)
-                score_here = math.log(told) + math.log(looks) + _TRADITION * math.log(prior)
-                grown.append((score + score_here, (*given, role)))
-        grown.sort(key=lambda item: (-item[0], item[1]))
+            grown += [
+                (score + own, (*given, role))
+                for role, own in scores.items()
+                if role == "other" or role not in given
+            ]
+            if strangers and any(given):
+                grown.append((score + _no_box_score(total, given), (*given, None)))
+        grown.sort(key=lambda item: (-item[0], tuple(map(str, item[1]))))
         beam = grown[:_BEAM]
-    likeliest: dict[tuple[int, ...], tuple[TotalRole, ...]] = {}
-    shares: dict[tuple[int, ...], float] = {}
+    beam = [(score if "total" in given else score + _NO_TOTAL, given) for score, given in beam]
+    beam.sort(key=lambda item: (-item[0], tuple(map(str, item[1]))))
+    likeliest: dict[tuple[int | None, ...], tuple[TotalRole | None, ...]] = {}
+    shares: dict[tuple[int | None, ...], float] = {}
     for score, given in beam:
-        alike = tuple(_ADDS[role] for role in given)
+        alike = tuple(None if role is None else _ADDS[role] for role in given)
         likeliest.setdefault(alike, given)
         shares[alike] = shares.get(alike, 0.0) + math.exp(score - beam[0][0])
     whole = sum(shares.values())
     # The likeliest roles stay the first, whatever others come to together.
     return [(given, shares[alike] / whole) for alike, given in list(likeliest.items())[:best]]
+
+
+def _total_score(total: TotalSeen, role: TotalRole, prior: float, roles: int) -> float:
+    known = _LABEL_TRUST * total.label.known
+    told = known * total.label.roles.get(role, 0.0) + (1 - known) / roles
+    looks = _LOOKS_TRUST * total.looks.get(role, 0.0) + (1 - _LOOKS_TRUST) / roles
+    left_empty = _BLANK_TOTAL if role == "total" and not total.written else 0.0
+    return math.log(told) + math.log(looks) + _TRADITION * math.log(prior) + left_empty
+
+
+def _no_box_score(total: TotalSeen, given: Sequence[TotalRole | None]) -> float:
+    """Score a box as none: its label speaks of nothing that adds up, or of what a box before it is for."""
+    told = 1 / len(_ADDS)
+    if total.labelled:
+        spoken = max(total.label.roles, key=lambda role: total.label.roles[role], default=None)
+        copied = total.label.known > _COPY and spoken in given
+        told = _COPY if copied else 1 - _LABEL_TRUST * total.label.known
+    return math.log(told) + math.log(max(_NO_BOX, 1 - total.seen))

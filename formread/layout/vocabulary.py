@@ -2,19 +2,22 @@
 
 The words are common practice on order pads (no source). A word is matched in two ways: by the recogniser's
 own probabilities for that word (the CTC forward sum of Graves et al., ICML 2006), which finds a word that
-the free reading got wrong by a letter or two; and, for wording that is not listed, by the words in it.
+the free reading got wrong by a letter or two; and, for wording that is not listed, by a learned reading of it
+(`formread.layout.wording`).
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Generic, Literal, TypeVar
+from typing import Any, Generic, Literal, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 from rapidfuzz import fuzz, process
 
 from formread.layout.record import ColumnRole, TotalRole
+from formread.layout.wording import NOTHING as NO_ROLE
+from formread.layout.wording import wording
 from formread.ocr import PrintedText, alphabet
 
 LabelRole = TotalRole | Literal["count"]
@@ -25,10 +28,10 @@ Role = TypeVar("Role", bound=str)
 _UNKNOWN_COST = 2.0  # nats: how much worse than the free reading a listed word may be before it is doubted
 _UNKNOWN_PER_LETTER = 0.9  # nats a letter: a garbled letter costs about twice that
 _SHORTLIST = 16  # phrases scored in full; the fuzzy match never ranked the right one lower in trials
-_WORD_ALIKE = 78  # of 100: one letter wrong in five
 _SIGN = 2  # letters of a heading that may be a mere sign
-_PHRASE = 3  # words of a phrase whose last noun tells what it is
-_NOUN = 0.9  # probability that it does
+_WHOLE_ALIKE = 84  # of 100; one letter wrong in seven, over all lines
+_WHOLE_KNOWN = 0.97
+_OF_MORE = 0.3  # trust in a listed word that is but one line of several
 _FLOOR = 1e-7  # the least probability of a character: print is never certain
 
 _HEADINGS: dict[str, Mapping[ColumnRole, float]] = {}
@@ -139,7 +142,7 @@ _total(
 )
 _total("less|minus|credit", discount=0.6, deposit=0.4)
 _total(
-    "total|total £|grand total|total due|amount due|to pay|total to pay|balance|balance due|"
+    "grand total|total due|amount due|to pay|total to pay|balance|balance due|"
     "please pay|amount payable|total amount|total payable|amount to pay|to pay £|now due|pay|"
     "total now due|payable|you pay|total order|order total £|sum due|amount owing|still to pay|"
     "left to pay|total price|final total|total to be paid|customer pays|grand total £|"
@@ -149,6 +152,7 @@ _total(
     "total of all|sum to pay",
     total=1.0,
 )
+_total("total|total £", total=0.8, goods=0.2)  # "total, less deposit, left to pay"
 _total("amount|balance c/f", total=0.7, other=0.3)
 _total(
     "number of items|no. of items|number of pieces|no. of pieces|total quantity|total items|office code|office use|"
@@ -168,9 +172,9 @@ class Match(Generic[Role]):
     Attributes
     ----------
     known
-        Probability that the print is one of the listed words at all.
+        Probability that the print names one of the roles at all.
     roles
-        Probabilities of the roles, given that it is; they sum to one (empty when nothing fits).
+        Probabilities of the roles, given that it does; they sum to one (empty when nothing is printed).
     word
         The likeliest listed word.
     """
@@ -255,32 +259,39 @@ def _plain(text: str) -> str:
     return " ".join(text.lower().replace(":", " ").replace("_", " ").split())
 
 
+def listed(kind: str) -> Mapping[str, Mapping[Any, float]]:
+    """Return the listed words of ``heading`` or ``label``, each with the probabilities of its roles."""
+    return _HEADINGS if kind == "heading" else _TOTALS
+
+
 def _match(
-    prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, float]], by_noun: bool = False
+    prints: Sequence[PrintedText], words: Mapping[str, Mapping[Role, float]], kind: str
 ) -> Match[Role]:
-    """Match the lines of print of one cell, or one label, against a vocabulary.
-
-    ``by_noun``: the noun that a short phrase ends with tells what it is, as in "wool shade".
-    """
-    best: Match[Role] = Match(0.0, {}, "")
-    for read in prints:
-        found = _match_line(read, words, by_noun)
-        if found.known > best.known:
-            best = found
-    if len(prints) > 1:
-        whole = _plain(" ".join(read.text for read in prints))
-        close = process.extractOne(whole, words.keys(), scorer=fuzz.ratio, score_cutoff=84)
-        if close is not None and len(close[0]) > len(best.word):
-            best = Match(max(0.97, best.known), words[close[0]], close[0])
-    return best
-
-
-def _match_line(
-    read: PrintedText, words: Mapping[str, Mapping[Role, float]], by_noun: bool = False
-) -> Match[Role]:
-    text = _plain(read.text)
-    if not text:
+    """Match the lines of print of one cell, or one label: as a listed word, else by a learned reading of its wording."""
+    lines = [read for read in prints if _plain(read.text)]
+    if not lines:
         return Match(0.0, {}, "")
+    text = _plain(" ".join(read.text for read in lines))
+    found = max((_match_line(read, words) for read in lines), key=lambda match: match.known)
+    if len(lines) > 1:
+        close = process.extractOne(text, words.keys(), scorer=fuzz.ratio, score_cutoff=_WHOLE_ALIKE)
+        if close is not None and len(close[0]) > len(found.word):
+            found = Match(_WHOLE_KNOWN, words[close[0]], close[0])
+        else:
+            found = Match(_OF_MORE * found.known, found.roles, found.word)
+    told: dict[Role, float] = {}
+    for role, share in wording(kind)(text).items():
+        if role != NO_ROLE:
+            told[role] = (1 - found.known) * share  # type: ignore[index]
+    for role, share in found.roles.items():
+        told[role] = told.get(role, 0.0) + found.known * share
+    known = sum(told.values())
+    return Match(known, {role: share / known for role, share in told.items()}, found.word)
+
+
+def _match_line(read: PrintedText, words: Mapping[str, Mapping[Role, float]]) -> Match[Role]:
+    """Say how probable it is that a line of print is a listed word, and what it then means."""
+    text = _plain(read.text)
     short = [word for word, _, _ in process.extract(text, words.keys(), scorer=fuzz.ratio, limit=_SHORTLIST)]
     if len(text) <= _SIGN:  # "@" read as 6 has no letter in common with itself
         short += [word for word in words if len(word) <= _SIGN and word not in short]
@@ -295,106 +306,16 @@ def _match_line(
     weights = {word: np.exp(value - max(by_word[top], unknown)) for word, value in by_word.items()}
     total = sum(weights.values())
     known = total / (total + np.exp(unknown - max(by_word[top], unknown)))
-    if known < 0.5:
-        return _match_tokens(text, words, Match(float(known), {}, top), by_noun)
     roles: dict[Role, float] = {}
     for word, weight in weights.items():
         for role, share in words[word].items():
-            roles[role] = roles.get(role, 0.0) + share * weight / total
+            roles[role] = roles.get(role, 0.0) + float(share * weight / max(total, 1e-300))
     return Match(float(known), roles, top)
-
-
-# What decides in wording that is not listed, the first that fits; "|" parts spellings. Common practice, no source.
-_KEYS: tuple[tuple[str, LabelRole], ...] = (
-    ("number of|no. of|no of|how many|office", "count"),
-    ("sub total|sub-total|subtotal|before delivery|before discount|before postage|excluding", "goods"),
-    ("to pay|total due|amount due|balance|please pay|now due|payable|grand total|owing", "total"),
-    ("including|incl.|incl|with delivery|plus delivery|with postage", "total"),
-    (
-        "discount|voucher|allowance|rebate|reduction|returns|credit note|money off|saving|savings|token",
-        "discount",
-    ),
-    ("deposit|already paid|paid|in advance|on account|received", "deposit"),
-    ("delivery|carriage|postage|shipping|packing|freight|p&p|p & p|courier|handling", "delivery"),
-    ("goods|items|lines", "goods"),
-    ("total|altogether", "total"),
-)
-_NO_TOTAL = frozenset(
-    (
-        "address",
-        "date",
-        "day",
-        "days",
-        "time",
-        "notes",
-        "note",
-        "signature",
-        "signed",
-        "name",
-        "within",
-        "cheque",
-        "cheques",
-        "agent",
-        "thank",
-        "thanks",
-        "orders",
-    )
-)
-
-_LISTED = 0.9  # print that is a listed word so surely needs no second look
-_KEYED = 0.75  # trust in wording that only one of its words is known of
-_MOST_WORDS = 5  # and no full stop: that ends a sentence, not a label
-_WORD_FITS = 84  # of 100; one letter wrong in seven
-
-
-def _match_key(text: str) -> Match[LabelRole]:
-    """Match wording of a few words by the one that decides: "club members' discount (5 %)" is a discount."""
-    plain = text
-    for sign in "()%£:":
-        plain = plain.replace(sign, " ")
-    tokens = [token for token in plain.split() if any(c.isalpha() for c in token)]
-    if not 0 < len(tokens) <= _MOST_WORDS or (len(tokens) > 2 and text.endswith(".")):
-        return NOTHING
-    for words, role in _KEYS:
-        for key in words.split("|"):
-            size = len(key.split())
-            for start in range(len(tokens) - size + 1):
-                part = " ".join(tokens[start : start + size])
-                alike = part == key or (len(key) >= 6 and fuzz.ratio(part, key) >= _WORD_FITS)
-                if alike:
-                    return Match(_KEYED, {role: 1.0}, key)
-    return NOTHING
-
-
-def _match_tokens(
-    text: str, words: Mapping[str, Mapping[Role, float]], fallback: Match[Role], by_noun: bool
-) -> Match[Role]:
-    """Match wording that is not listed by the listed words in it: "our goods total £" by "goods total"."""
-    best = fallback
-    tokens = text.replace("/", " ").replace("(", " ").replace(")", " ").split()
-    for size in (3, 2, 1):
-        for start in range(len(tokens) - size + 1):
-            piece = " ".join(tokens[start : start + size])
-            if len(piece) < 3:
-                continue
-            close = process.extractOne(piece, words.keys(), scorer=fuzz.ratio, score_cutoff=_WORD_ALIKE)
-            if close is None or len(close[0]) < 3:
-                continue
-            share = len(piece) / max(len(text), 1)
-            told = 0.25 + 0.65 * share
-            if by_noun and len(tokens) <= _PHRASE and start + size == len(tokens):
-                told = max(told, _NOUN)
-            known = (close[1] / 100) ** 2 * told
-            if known > best.known:
-                best = Match(known, words[close[0]], close[0])
-        if best.known > 0.6:
-            break
-    return best
 
 
 def match_heading(prints: Sequence[PrintedText]) -> Match[ColumnRole]:
     """Say what the print above a column may mean; `prints` are its lines from top to bottom."""
-    return _match(prints, _HEADINGS, by_noun=True)
+    return _match(prints, _HEADINGS, "heading")
 
 
 def is_heading(text: str) -> bool:
@@ -404,11 +325,4 @@ def is_heading(text: str) -> bool:
 
 def match_total(prints: Sequence[PrintedText]) -> Match[LabelRole]:
     """Say what the print beside a box of the totals block may mean; `prints` are its lines from top to bottom."""
-    found = _match(prints, _TOTALS)
-    if found.known >= _LISTED or not prints:
-        return found
-    text = _plain(" ".join(read.text for read in prints))
-    if _NO_TOTAL & {token.strip(".,") for token in text.split()}:
-        return NOTHING
-    keyed = _match_key(text)
-    return keyed if keyed.known > found.known else found
+    return _match(prints, _TOTALS, "label")

@@ -155,6 +155,10 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
 _BROUGHT = re.compile(r"\b(b\W{0,2}f(wd)?|brought\W+(forward|fwd|over)|carried\W+from)\b", re.IGNORECASE)
 _PERCENT = re.compile(r"(\d{1,2})(?:[.,](\d{1,2}))?\s*(?:%|per\s?cent)", re.IGNORECASE)
 
+_AT_TIMES = re.compile(
+    r"\b(if|over|above|from|when|where|or more|more than|at least|up to|exceeding)\b", re.IGNORECASE
+)
+
 
 def total_kind(total: TotalBox) -> TotalKind:
     """Say what the judge takes a box of the totals for."""
@@ -162,9 +166,12 @@ def total_kind(total: TotalBox) -> TotalKind:
 
 
 def printed_percent(label: str) -> int | None:
-    """Return the percentage printed beside a box ("less 10 %", "discount 7.5%") in hundredths of one, or None."""
+    """Return the percentage printed beside a box ("less 10 %", "discount 7.5%") in hundredths of one, or None.
+
+    None also where it is not for every order ("5 % off orders over £30"): nobody knows whether it holds for this one.
+    """
     found = _PERCENT.search(label)
-    if found is None:
+    if found is None or _AT_TIMES.search(label):
         return None
     return int(found[1]) * 100 + int((found[2] or "").ljust(2, "0")) or None
 

@@ -22,6 +22,7 @@ _SHARE: Final = 0.8  # of the rows that print is seen in, at least
 _BLANK: Final = 0.3  # of the rows that must be blank but for that print, and so many at least
 _FEWEST_BARE: Final = 3
 _SAME: Final = 0.85  # of a shape that two boxes must share to hold the same print
+_EVERYWHERE: Final = 0.9  # of all rows that have that shape, written or not
 _JITTER: Final = 3  # pixels by which print may stand off from row to row
 _LEFT: Final = 0.004  # of a box's area; less ink than this beside the print is no writing
 _RIM: Final = 0.1  # of a box's height where rules end and neighbours reach in
@@ -54,6 +55,8 @@ def blank_but_for_print(column: Sequence[Crop]) -> list[bool]:
         # Where nearly all rows are written in, what they share may be the middle of everybody's figures.
         return [False] * len(column)
     core = dark[np.asarray(bare)].mean(axis=0) >= _SHARE / 2
+    if np.mean([_covered(mask, core) >= _SAME for mask in dark]) < _EVERYWHERE:
+        return [False] * len(column)  # the same price three times over is no print: other rows don't have it
     reach = _grown(core, _JITTER)
     return [one and _alike(mask, core, reach) for one, mask in zip(bare, dark, strict=True)]
 
@@ -63,8 +66,12 @@ def _alike(mask: Mask, core: Mask, reach: Mask) -> bool:
     if not mask.any() or not core.any():
         return False
     inside = float((mask & reach).sum()) / float(mask.sum())
-    covered = float((core & _grown(mask, _JITTER)).sum()) / float(core.sum())
-    return min(inside, covered) >= _SAME
+    return min(inside, _covered(mask, core)) >= _SAME
+
+
+def _covered(mask: Mask, core: Mask) -> float:
+    """Return the share of a shape that a box has ink or print on."""
+    return float((core & _grown(mask, _JITTER)).sum()) / max(float(core.sum()), 1.0)
 
 
 def _dark(crop: Crop, width: int) -> Mask:

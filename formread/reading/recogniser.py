@@ -12,14 +12,13 @@ Graves, Fernández, Gomez, Schmidhuber, "Connectionist temporal classification",
 """
 
 from collections.abc import Sequence
-from functools import cache
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from formread.errors import FormreadError
+from formread.networks import open_network
 from formread.reading.prepare import HEIGHT, prepare
 
 ALPHABET: Final[tuple[str, ...]] = tuple('0123456789.,-/:£px"~')
@@ -39,22 +38,6 @@ _BATCH = 32
 _WEIGHT_OF_SECOND = np.float32(0.85)
 # The temperature that suits the small network over the one that suits the large, on calibration hands.
 _WARMTH_OF_FIRST = np.float32(0.7)
-
-
-@cache
-def _session(network: Network) -> tuple[Any, str]:
-    import onnxruntime
-
-    weights = _WEIGHTS / f"{network}.onnx"
-    if not weights.exists():
-        raise FormreadError(
-            "The reader of handwritten numbers is missing from this installation. Install formread again."
-        )
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
-    options.inter_op_num_threads = 1
-    session = onnxruntime.InferenceSession(str(weights), options, providers=["CPUExecutionProvider"])
-    return session, session.get_inputs()[0].name
 
 
 def padded_width(width: int) -> int:
@@ -82,9 +65,9 @@ def recognise(
     Raises
     ------
     FormreadError
-        The weights are missing.
+        The network's file is missing or damaged.
     """
-    session, name = _session(network)
+    scores_of = open_network(_WEIGHTS / f"{network}.onnx", "The reader of handwritten numbers")
     prepared = [prepare(crop) for crop in crops]
     buckets: dict[int, list[int]] = {}
     for index, image in enumerate(prepared):
@@ -96,8 +79,8 @@ def recognise(
             batch = np.zeros((len(part), 1, HEIGHT, width), np.float32)
             for row, index in enumerate(part):
                 batch[row, 0, :, : prepared[index].shape[1]] = prepared[index]
-            for index, scores in zip(part, session.run(None, {name: batch})[0], strict=True):
-                answers[index] = np.ascontiguousarray(scores, np.float32)
+            for index, scores in zip(part, scores_of(batch), strict=True):
+                answers[index] = scores
     return answers
 
 

@@ -7,15 +7,14 @@ have cores apart). Where exactly the edges run is found afterwards, in the photo
 """
 
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from formread.errors import FormreadError
+from formread.networks import open_network
 from formread.sheet.record import Image
 
 LONG_SIDE: Final = 512
@@ -40,19 +39,6 @@ class Seen:
     scale: tuple[float, float]
 
 
-@cache
-def _session() -> tuple[Any, str]:
-    import onnxruntime
-
-    if not _WEIGHTS.exists():
-        raise FormreadError("The finder of slips is missing from this installation. Install formread again.")
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1  # photos are read in parallel; threads inside would only compete
-    options.inter_op_num_threads = 1
-    session = onnxruntime.InferenceSession(str(_WEIGHTS), options, providers=["CPUExecutionProvider"])
-    return session, session.get_inputs()[0].name
-
-
 def look(copy: Image, shape: tuple[int, ...]) -> Seen:
     """Look at a photo.
 
@@ -66,13 +52,13 @@ def look(copy: Image, shape: tuple[int, ...]) -> Seen:
     Raises
     ------
     FormreadError
-        The weights are missing.
+        The network's file is missing or damaged.
     """
     height, width = shape[:2]
     shrink = LONG_SIDE / max(height, width)
     # Sides that are no multiple of 32 are stretched a little: paper stays paper.
     w, h = (max(_STEP, round(side * shrink / _STEP) * _STEP) for side in (width, height))
     small = cv2.resize(copy, (w, h), interpolation=cv2.INTER_AREA)
-    session, name = _session()
-    maps = session.run(None, {name: np.ascontiguousarray(small.transpose(2, 0, 1)[None], np.float32)})[0][0]
+    network = open_network(_WEIGHTS, "The finder of slips")
+    maps = network(np.ascontiguousarray(small.transpose(2, 0, 1)[None], np.float32))[0]
     return Seen(maps[0], maps[1], maps[2], (width / maps.shape[2], height / maps.shape[1]))

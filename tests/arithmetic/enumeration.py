@@ -219,10 +219,11 @@ def after_charges(
         meanings = [(added, False, 1.0)]
         if charge.due is not None:
             meant, owed = (int(charge.due(np.array([so_far]))[0]) for so_far in (summed, right))
-            q = charge.trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
+            trust = charge.trusted(value if isinstance(value, int) else None)
+            q = trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
             meanings = [
                 (charge.sign * owed, written != meant, q),
-                (added, False, 1 - charge.trust),
+                (added, False, 1 - trust),
             ]
         if charge.ref.role == "other" and added:
             yield from after_charges(

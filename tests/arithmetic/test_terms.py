@@ -60,6 +60,11 @@ def test_a_printed_percentage_tells_what_the_discount_should_be() -> None:
     assert _discounted(200, 2795, None).verdict == "agrees"
 
 
+def test_a_discount_left_out_is_nobodys_mistake() -> None:
+    """ "Members take off 10 %": who writes nothing is no member, or gives it away."""
+    assert _discounted(None, 2995, 1000).verdict == "agrees"
+
+
 @pytest.mark.parametrize(
     ("delivery", "total", "free_from", "verdict", "computed"),
     [

@@ -117,6 +117,22 @@ def test_lines_in_one_column_tell_the_rows_of_all() -> None:
     assert near(grid.boxes[3][0][0], SIDES[0][0], TOP + 3 * PITCH, SIDES[0][1], TOP + 3 * PITCH + HIGH)
 
 
+def test_rows_that_only_faint_dips_part_are_even() -> None:
+    """Written rows are parted, the empty ones below hardly: what is left of their lines stands at even distances."""
+    places: list[Where] = [
+        (role, left, TOP, right, TOP + 8 * PITCH, False)
+        for role, (left, right) in zip(ROLES, SIDES, strict=True)
+    ]
+    maps = seen(places)
+    for line in range(1, 8):
+        y = TOP + line * PITCH
+        maps.core[y - 1 : y + 1] *= 0.05 if line <= 3 else 0.95
+    grid = find_grid(maps)
+    assert grid is not None
+    assert len(grid.rows) == 8
+    assert near(grid.boxes[6][0][0], SIDES[0][0], TOP + 6 * PITCH, SIDES[0][1], TOP + 7 * PITCH)
+
+
 def bare(rows: int = 6) -> Seen:
     """A table of which nothing is ruled: cores of a column run together and are but a little less between rows."""
     bottom = TOP + rows * PITCH
@@ -190,6 +206,18 @@ def test_pounds_and_pence_are_two_halves_of_one_box() -> None:
         assert pence is not None
         assert abs(box.right - (SIDES[3][0] + 24)) <= 1.5
         assert abs(pence.right - SIDES[3][1]) <= 1.5
+
+
+def test_parts_that_touch_and_look_alike_are_pounds_and_pence_on_a_form_that_parts_them() -> None:
+    """The network saw two boxes, and no half for the pence; where the table has no halves they are two."""
+    strip: list[Where] = [
+        ("goods", 20, 160, 60, 174, False), ("goods", 61, 160, 80, 174, False),
+        ("total", 120, 160, 160, 174, False), ("total", 161, 160, 180, 174, False),
+    ]  # fmt: skip
+    halves = found([*table(parted=True), *strip]).totals
+    assert [total.pence is not None for total in halves] == [True, True]
+    assert near(halves[0].box, 20, 160, 60, 174)
+    assert [total.pence for total in found([*table(), *strip]).totals] == [None] * 4
 
 
 def test_totals_are_no_rows_and_come_in_reading_order() -> None:

@@ -150,3 +150,68 @@ def test_wording_that_is_not_listed_is_told_by_the_word_that_decides(text: str, 
 )
 def test_print_that_names_no_sum_is_no_label_of_a_total(text: str) -> None:
     assert match_total([printed(text)]).known < 0.6
+
+
+@pytest.mark.parametrize(
+    ("text", "role"),
+    [
+        ("Value of loaves and rolls", "goods"),
+        ("Trolley to your door", "delivery"),
+        ("Regulars take off 8 %", "discount"),
+        ("Handed over on Monday", "deposit"),
+        ("What you owe us now", "total"),
+        ("How many trays in all", "count"),
+    ],
+)
+def test_a_label_that_nobody_listed_is_told_by_its_wording(text: str, role: str) -> None:
+    match = match_total([printed(text)])
+    assert match.known > 0.6
+    assert max(match.roles, key=lambda name: match.roles[name]) == role
+
+
+@pytest.mark.parametrize(
+    ("lines", "role"),
+    [
+        (("Punnets", "wanted"), "quantity"),
+        (("Cost of", "a single one"), "unit_price"),
+        (("which makes", "£"), "line_total"),
+        (("No. in our", "leaflet"), "code"),
+        (("Which loaf?",), "description"),
+        (("Second", "choice"), "other"),
+    ],
+)
+def test_a_heading_that_nobody_listed_is_told_by_its_wording(lines: tuple[str, ...], role: str) -> None:
+    match = match_heading([printed(line) for line in lines])
+    assert match.known > 0.6
+    assert max(match.roles, key=lambda name: match.roles[name]) == role
+
+
+def test_one_line_of_several_does_not_tell_for_all() -> None:
+    match = match_total([printed("Total"), printed("before delivery")])
+    assert max(match.roles, key=lambda name: match.roles[name]) == "goods"
+
+
+def test_capitals_change_nothing() -> None:
+    small, capital = match_total([printed("still to collect")]), match_total([printed("STILL TO COLLECT")])
+    assert small.roles == pytest.approx(capital.roles, abs=0.01)
+
+
+def test_a_letter_read_wrong_does_not_hide_wording_that_nobody_listed() -> None:
+    match = match_total([printed("Stlll to co1lect")])
+    assert max(match.roles, key=lambda name: match.roles[name]) == "total"
+
+
+@pytest.mark.parametrize("text", ["Xqzv wkpt", "0412", "..."])
+def test_nonsense_is_no_label(text: str) -> None:
+    assert match_total([printed(text)]).known < 0.5
+
+
+def test_roles_sum_to_one() -> None:
+    for prints in ([printed("Hamper money")], [printed("Total")], [printed("Price"), printed("of all")]):
+        assert sum(match_total(prints).roles.values()) == pytest.approx(1)
+        assert sum(match_heading(prints).roles.values()) == pytest.approx(1)
+
+
+def test_nothing_printed_means_nothing() -> None:
+    assert match_total([]).known == 0
+    assert match_heading([printed(" ")]).roles == {}

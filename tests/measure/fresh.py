@@ -6,8 +6,8 @@
 Then `python -m formread check FOLDER --json R` and `python -m tests.measure.compare R FOLDER/truth.json` measure
 the whole path, and `python -m tests.measure.layout --photos FOLDER` the layouts alone.
 
-SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed`` or ``vault``, for
-measuring only (digits of MNIST's test part); ``sealed`` and ``vault`` are each opened once, at the end of a session.
+SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed``, ``vault`` or ``cellar``,
+for measuring only (digits of MNIST's test part); the last three are each opened once, at the end of a session.
 Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads. With ``--pile`` each of the pads named
 (``all``: every one) gets a folder of its own in FOLDER, with N photos of its slips alone: piles as sellers have them.
 Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with it, all of MNIST's writers.
@@ -33,8 +33,14 @@ from tests.measure.fresh_forms.fill import Places, fill, wanted_by
 from tests.measure.fresh_forms.render import SETS, rendered
 from tests.measure.fresh_forms.snap import snap
 
-FAMILY: dict[str, Family] = {"tune": "tune", "blind": "test", "sealed": "test", "vault": "test"}
-SEED = {"tune": 51, "blind": 52, "sealed": 54, "vault": 56}
+FAMILY: dict[str, Family] = {
+    "tune": "tune",
+    "blind": "test",
+    "sealed": "test",
+    "vault": "test",
+    "cellar": "test",
+}
+SEED = {"tune": 51, "blind": 52, "sealed": 54, "vault": 56, "cellar": 57}
 """53 is the seed of how photos are stored."""
 Pads = dict[str, tuple[Any, Places]]
 

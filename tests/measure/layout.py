@@ -2,10 +2,13 @@
 
     python -m tests.measure.layout --flat test --seeds 0 100     slips drawn flat, no camera
     python -m tests.measure.layout --photos FOLDER               photos with a truth.json beside them
+    python -m tests.measure.layout --pile FOLDER                 roles as one pile's slips settle them together
 
 A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
 split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
-right when every column and every totals box has its true role. Slips that were not found count as wrong.
+right when every column and every totals box has its true role. "Columns that are read" leaves out those for colours,
+initials or the office, which are never read and of which pads' authors do not agree that they are columns. Slips that
+were not found count as wrong.
 `--list` names each miss. Intervals are Wilson's, 95 %.
 """
 
@@ -24,6 +27,10 @@ import numpy as np
 from formread.layout import propose_layouts
 from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
 from formread.photo import read_photo
+from formread.pile.gather import gather
+from formread.pile.pool import pool_codes, pool_roles
+from formread.pile.roles import settle_roles
+from formread.pile.run import default_jobs, read_photos
 from formread.sheet.record import Points, Sheet
 from formread.sheet.search import find_sheets
 from sample_scans.slips import SCAN_SCALE, flat_slip
@@ -50,6 +57,8 @@ class Result:
     groups: tuple[str, ...]
     grid: bool
     roles: bool
+    read: bool
+    """The roles without the columns that nobody reads: colours, initials, what the office fills in."""
     among: bool
     serial: bool
     corners: tuple[float, ...]
@@ -83,7 +92,23 @@ def _judge(
     search: LayoutSearch, slip: Record, place: Place, unit: float, name: str, groups: tuple[str, ...]
 ) -> Result:
     if not search:
-        return Result(name, groups, False, False, False, False, (), "no table")
+        return Result(name, groups, False, False, False, False, False, (), "no table")
+    layout = search.layouts[0]
+    table, totals = _truth(slip)
+    why, corners = _grid(layout, table, totals, place, unit)
+    grid = not why
+    roles = _told(layout, slip, unread=True)
+    serial = layout.serial_text == slip["slip_number"]
+    if not roles:
+        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
+    among = any(_told(proposal, slip, unread=True) for proposal in search.layouts)
+    return Result(
+        name, groups, grid, roles, _told(layout, slip, unread=False), among, serial, corners, "; ".join(why)
+    )
+
+
+def _truth(slip: Record) -> tuple[list[list[Record]], list[Record]]:
+    """Return the true boxes of the table, row by row, and those of the totals."""
     rows: dict[int, list[Record]] = defaultdict(list)
     totals = []
     for box in slip["boxes"]:
@@ -91,10 +116,25 @@ def _judge(
             rows[box["row"]].append(box)
         elif box["role"] not in ("serial", "customer", "other"):  # "other" here: a count of pieces, no money
             totals.append(box)
-    layout = search.layouts[0]
-    pairs: list[tuple[Box, Record]] = []
+    return [rows[k] for k in sorted(rows)], totals
+
+
+def _told(layout: Layout, slip: Record, *, unread: bool) -> bool:
+    """Say whether every role is right; `unread`: also which columns are there that nobody reads."""
+    table, totals = _truth(slip)
+    columns = [column.role for column in layout.columns if unread or column.role != "other"]
+    true_columns = [str(box["role"]) for box in table[0] if unread or box["role"] != "other"]
+    return columns == true_columns and [total.role for total in layout.totals] == [
+        _true_role(box) for box in totals
+    ]
+
+
+def _grid(
+    layout: Layout, table: Sequence[Sequence[Record]], totals: Sequence[Record], place: Place, unit: float
+) -> tuple[list[str], tuple[float, ...]]:
+    """Say what is wrong with a grid, and how far the worst corner of each of its boxes is out, in millimetres."""
     why = []
-    table = [rows[k] for k in sorted(rows)]
+    pairs: list[tuple[Box, Record]] = []
     if len(table) != len(layout.rows):
         why.append(f"{len(layout.rows)} rows for {len(table)}")
     elif len(layout.columns) != len(table[0]):
@@ -105,22 +145,11 @@ def _judge(
     if len(totals) != len(layout.totals):
         why.append(f"{len(layout.totals)} totals for {len(totals)}")
     else:
-        pairs += [(total.box, true) for total, true in zip(layout.totals, totals, strict=True)]
-    corners = tuple(_off(box, true, place, unit) for box, true in pairs)
+        pairs += [(total.box, box) for total, box in zip(layout.totals, totals, strict=True)]
+    corners = tuple(_off(box, box_there, place, unit) for box, box_there in pairs)
     if any(off > GRID_OFF for off in corners):
         why.append(f"a corner {max(corners):.1f} mm out")
-
-    def told(proposal: Layout) -> bool:
-        columns = [column.role for column in proposal.columns] == list(slip["columns"])
-        return columns and [t.role for t in proposal.totals] == [_true_role(box) for box in totals]
-
-    roles = told(layout)
-    serial = layout.serial_text == slip["slip_number"]
-    grid = not why
-    if not roles:
-        why.append(f"roles {[c.role for c in layout.columns]}, {[t.role for t in layout.totals]}")
-    among = any(told(proposal) for proposal in search.layouts)
-    return Result(name, groups, grid, roles, among, serial, corners, "; ".join(why))
+    return why, corners
 
 
 def flat_results(family: str, seeds: Sequence[int]) -> Iterator[Result]:
@@ -157,19 +186,45 @@ def photo_results(folder: Path) -> Iterator[Result]:
             name = f"{photo} page {page} {slip['design']}"
             best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
             if best is None or _overlap(best.outline, outline) < LEAST_OVERLAP:
-                yield Result(name, groups, False, False, False, False, (), "slip not found")
+                yield Result(name, groups, False, False, False, False, False, (), "slip not found")
                 continue
             sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
             unit = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
             yield _judge(propose_layouts(best), slip, best.to_photo, unit, name, groups)
 
 
+def pile_roles(folder: Path, jobs: int) -> str:
+    """Return how many slips have their roles right, each by itself and after a pile's slips have been heard."""
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["slips"]
+    alone = [slip for photo in read_photos(gather([folder]), jobs) for slip in photo.slips]
+    lines = []
+    for name, read in (("alone", alone), ("in the pile", pool_codes(settle_roles(pool_roles(alone))))):
+        told = [
+            next(
+                (
+                    [_told(own.layout, slip, unread=unread) for unread in (True, False)]
+                    for own in read
+                    if (own.photo, own.page) == (slip["photo"], slip["page"] or 1)
+                    and _overlap(np.array(own.outline), np.array(slip["outline"], np.float64))
+                    >= LEAST_OVERLAP
+                ),
+                [False, False],
+            )
+            for slip in truth
+        ]
+        lines += [
+            _line(f"{name}: every role right", sum(strict for strict, _ in told), len(truth)),
+            _line(f"{name}: of columns that are read", sum(its for _, its in told), len(truth)),
+        ]
+    return "\n".join(lines)
+
+
 def _line(name: str, hits: int, n: int) -> str:
     low, high = Share(hits, n).interval()
     return (
-        f"{name:<34}{hits:>6} of {n:<6}{hits / n:>8.1%}   {low:.1%} to {high:.1%}"
+        f"{name:<38}{hits:>6} of {n:<6}{hits / n:>8.1%}   {low:.1%} to {high:.1%}"
         if n
-        else f"{name:<34} none"
+        else f"{name:<38} none"
     )
 
 
@@ -183,6 +238,7 @@ def report(results: Sequence[Result], seconds: float) -> str:
             f"{group}",
             _line("  right grid", sum(r.grid for r in members), len(members)),
             _line("  every role right", sum(r.roles for r in members), len(members)),
+            _line("  right roles, columns that are read", sum(r.read for r in members), len(members)),
             _line("  right roles among the proposals", sum(r.among for r in members), len(members)),
             _line("  slip number right", sum(r.serial for r in members), len(members)),
             _line(f"  boxes within {CORNER_OFF} mm", sum(off <= CORNER_OFF for off in corners), len(corners)),
@@ -197,9 +253,13 @@ def main() -> None:
     parser.add_argument("--flat", choices=("tune", "test"))
     parser.add_argument("--seeds", type=int, nargs=2, default=(0, 100))
     parser.add_argument("--photos", type=Path)
+    parser.add_argument("--pile", type=Path)
     parser.add_argument("--list", action="store_true", help="name each miss")
     wanted = parser.parse_args()
     cv2.setNumThreads(1)
+    if wanted.pile:
+        print(pile_roles(wanted.pile, default_jobs()))
+        return
     start = time.perf_counter()
     results: list[Result] = []
     if wanted.flat:

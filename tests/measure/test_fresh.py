@@ -1,5 +1,7 @@
 """The fresh pads and the second camera tell the truth about where things are."""
 
+import re
+
 import cv2
 import numpy as np
 import pytest
@@ -21,7 +23,8 @@ def test_every_pad_has_a_row_with_quantity_price_and_line_total_and_a_box_for_th
     for pad in [pad for pad_set in SETS for pad in pads(pad_set)]:
         text = pad.read_text(encoding="utf-8")
         for role in ("quantity", "unit_price", "line_total", "total"):
-            assert text.count(f"data-role={role}") == 1, f"{pad.name}: {role}"
+            marked = re.findall(rf'(?<!\[)data-role="?{role}\b', text)  # a style may speak of them, too
+            assert len(marked) == 1, f"{pad.name}: {role}"
 
 
 def test_a_pad_is_rendered_at_300_dpi_with_its_boxes_where_they_are_printed() -> None:
@@ -74,7 +77,7 @@ def test_what_a_filled_in_slip_says_is_what_its_order_says() -> None:
 
 def test_the_first_failure_names_the_class() -> None:
     def layout(grid: bool, roles: bool) -> Result:
-        return Result("", (), grid, roles, roles, True, (), "")
+        return Result("", (), grid, roles, roles, roles, True, (), "")
 
     square = [[0, 0], [1, 0], [1, 1], [0, 1]]
     line = {"row": 1, "quantity": 2, "unit_price": 150, "line_total": 300, "struck_out": False}

@@ -96,6 +96,8 @@ def test_what_a_person_confirms_on_one_slip_settles_that_slip() -> None:
         ("Discount", None),
         ("Less discount %", None),
         ("0 %", None),
+        ("Take off 10 % if over £40", None),
+        ("Club discount, 5% on orders over £30", None),
     ],
 )
 def test_a_percentage_is_taken_from_the_print_beside_its_box(label: str, percent: int | None) -> None:

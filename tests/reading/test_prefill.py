@@ -41,3 +41,8 @@ def test_columns_too_short_or_too_small_to_tell_are_left_alone() -> None:
     assert blank_but_for_print([box(sign="L")] * 3) == [False] * 3
     assert blank_but_for_print([np.zeros((4, 4, 3), np.uint8)] * 8) == [False] * 8
     assert blank_but_for_print([]) == []
+
+
+def test_one_price_written_three_times_is_no_print() -> None:
+    column = [box("1.49"), box("23.70", at=(40, 38)), box("2.99"), box("2.99", at=(51, 38)), box("2.99")]
+    assert not any(blank_but_for_print(column))

@@ -45,6 +45,7 @@ def wanted_by(places: Places) -> Wanted:
     rows = {box["row"] for box in places["boxes"] if box["row"]}
     roles = tuple(dict.fromkeys(box["role"] for box in places["boxes"] if box["row"]))
     found = {box["role"] for box in places["boxes"] if not box["row"]}
+    percents = [box.get("percent") for box in places["boxes"] if box["role"] == "discount"]
     return Wanted(
         roles=roles,
         rows=len(rows),
@@ -53,6 +54,7 @@ def wanted_by(places: Places) -> Wanted:
         printed_pound=False,
         printed_point=False,
         code_style=places["code"],
+        percent=next((percent for percent in percents if percent), None),
     )
 
 

@@ -1,7 +1,8 @@
 // Expands what repeats on a pad and writes down where its boxes are, for the program that renders it.
 //
 // <tbody data-rows=12> repeats its first child; data-comb=6 parts a box into cells; each box says its
-// data-role, the pence's part of a parted box stands in an element with data-pence=ROLE of the same row.
+// data-role, the pence's part of a parted box stands in an element with data-pence=ROLE of the same row; a discount of
+// which a percentage is printed has data-percent.
 addEventListener("DOMContentLoaded", async () => {
   for (const body of document.querySelectorAll("[data-rows]")) {
     const [first] = body.children;
@@ -37,6 +38,7 @@ addEventListener("DOMContentLoaded", async () => {
       pence: place((row ?? document).querySelector(`[data-pence=${role}]`)),
       pound: place(box.querySelector("[data-pound]")),
       point: place(box.querySelector("[data-point]")),
+      percent: box.dataset.percent ? Number(box.dataset.percent) : null,
       cells: [...box.querySelectorAll("i")].map(place),
     };
   });

@@ -1,0 +1,102 @@
+"""What a slip is known by: its printed number, and the block for name and address."""
+
+import re
+
+import numpy as np
+
+from formread.layout.boxes import KINDS, Seen
+from formread.layout.grid import Edges, Grid
+from formread.layout.ink import Ink
+from formread.layout.printed import Piece, is_print, pieces
+from formread.layout.record import Rectangle
+from formread.layout.scale import Read, Scale, parts_of
+
+_SERIAL = 0.4  # probability from which on a place is the slip's number
+_SERIAL_AROUND = 4  # pixels at the sides of print: the network sees to about two
+_SERIAL_LEAST = 20  # places
+_SERIAL_SURE = (
+    0.86  # over the whole of a number: so surely the network takes no date or telephone number for one
+)
+_CUSTOMER, _CUSTOMER_LEAST = (
+    0.5,
+    0.004,
+)  # probability of a place; share of the sheet that the block takes at least
+_MOST_HEADER = 16  # pieces of print read over the table
+_NUMBER = re.compile(r"(?:^|[^\d])([A-Z]{0,2}[\s-]?\d{3,7})$")
+_NUMBERED = re.compile(
+    r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*"
+    r"([A-Z]{0,2}[\s-]?\d{3,7})$",
+    re.IGNORECASE,
+)
+"""Print that is a slip's number by its wording alone."""
+
+
+def find_serial(
+    seen: Seen, grid: Grid, content: Ink, read: Read, scale: Scale
+) -> tuple[Rectangle | None, str | None]:
+    """Find the printed slip number: where the network saw one, or by its wording."""
+    for part in parts_of(seen, "serial", _SERIAL, _SERIAL_LEAST)[:2]:
+        place = scale.of_part(part, _SERIAL_AROUND)
+        found = pieces(content, place)
+        for piece, text in zip(found, read(found), strict=True):
+            said = _NUMBER.search(text.text.strip())
+            if said and (
+                _as_serial(seen, piece, scale) > _SERIAL_SURE or is_print(content, piece, len(said.group(1)))
+            ):
+                return _of_piece(piece, scale), said.group(1).replace(" ", "")
+    first = scale.in_working(Edges(0, 0, 1, grid.rows[0][0])).bottom
+    above = [p for p in pieces(content, Rectangle(2, 2, content.shape[1] - 2, first)) if _like_number(p)]
+    below = [
+        p
+        for p in pieces(
+            content,
+            Rectangle(
+                content.shape[1] // 2,
+                round(0.85 * content.shape[0]),
+                content.shape[1] - 2,
+                content.shape[0] - 2,
+            ),
+        )
+        if _like_number(p)
+    ]
+    found = [*above[:_MOST_HEADER], *below[-4:]]
+    for piece, text in zip(found, read(found), strict=True):
+        said = _NUMBERED.match(text.text.strip())
+        if said is None or not is_print(content, piece, len(said.group(1))):
+            continue
+        number = said.group(1).replace(" ", "")
+        if len(number) >= 4 or len(text.text.strip()) > len(said.group(1)):
+            return _of_piece(piece, scale), number
+    return None, None
+
+
+def _as_serial(seen: Seen, piece: Piece, scale: Scale) -> float:
+    """Return how surely the network sees a slip's number in a piece of print."""
+    sx, sy = (s / scale.working for s in seen.scale)
+    rows = slice(int(piece.top / sy), int(piece.bottom / sy) + 1)
+    return float(
+        seen.kinds[KINDS.index("serial")][rows, int(piece.left / sx) : int(piece.right / sx) + 1].mean()
+    )
+
+
+def _like_number(piece: Piece) -> bool:
+    return 1.2 < piece.length / piece.height < 11
+
+
+def _of_piece(piece: Piece, scale: Scale) -> Rectangle:
+    return Rectangle(
+        int(piece.left * scale.working),
+        int(piece.top * scale.working),
+        int(np.ceil(piece.right * scale.working)),
+        int(np.ceil(piece.bottom * scale.working)),
+    )
+
+
+def find_customer(seen: Seen) -> Rectangle | None:
+    """Return the block for name and address, in pixels of the sheet."""
+    found = parts_of(seen, "customer", _CUSTOMER, _CUSTOMER_LEAST * seen.core.size)
+    if not found:
+        return None
+    left, top, wide, high = found[0]
+    sx, sy = seen.scale
+    return Rectangle(round(left * sx), round(top * sy), round((left + wide) * sx), round((top + high) * sy))

@@ -1,0 +1,125 @@
+"""The boxes of the totals, named by their labels and their looks."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from formread.layout.boxes import Seen
+from formread.layout.grid import Edges, Grid, GridTotal
+from formread.layout.ink import Ink
+from formread.layout.printed import Piece, pieces
+from formread.layout.record import Rectangle, TotalBox, TotalRole, Trust
+from formread.layout.roles import TotalSeen, assign_totals, totals_among
+from formread.layout.scale import Read, Scale, parts_of
+from formread.layout.trust import seen_in, trust_of
+from formread.layout.vocabulary import NOTHING, LabelRole, Match, match_total
+
+_TOTALS_PROPOSED = 6  # the sums of a slip or a pile choose among them
+_LABEL = 0.4  # probability from which on a place is a label
+_LABEL_AROUND = 3  # pixels at the sides of print: the network sees to about two
+_LABEL_LEAST = 12  # places; smaller specks are none
+_LABEL_REACH = 0.55  # of the sheet's width: how far left of its box a label may end
+_LABEL_OVER = 1.3  # heights of a box over which its label may stand
+_MOST_LABELS = 30  # pieces of print read
+_CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
+_TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
+_LABEL_KNOWN = 0.6  # a label is one of the listed words from this probability on
+_COUNT_LOOKS = 0.1  # less than that and the network is sure of an amount, whatever the label says
+_COUNT = 0.5  # probability from which on a box is for a number of things, not for money
+
+
+def find_totals(
+    seen: Seen, grid: Grid, content: Ink, read: Read, scale: Scale
+) -> tuple[tuple[TotalBox, ...], Trust]:
+    """Name the boxes of the totals by their labels and their looks, and say how far the layout can be trusted."""
+    trust = trust_of(seen, grid)
+    if not grid.totals:
+        return (), trust
+    places = [scale.in_working(_whole(total)) for total in grid.totals]
+    own: list[list[Piece]] = [[] for _ in places]
+    for piece in _labels(seen, content, scale):  # each line by itself: labels of one ladder stand close
+        k = _spoken_of(piece, places, content.shape[1])
+        if k is not None:
+            own[k].append(piece)
+    for k, place in enumerate(places):
+        if not own[k]:  # a caption in the box itself; writing is none of the words of labels
+            own[k] = [piece for piece in pieces(content, place) if _caption(piece, place)]
+    asked = [piece for group in own for piece in group][:_MOST_LABELS]
+    known = dict(zip(asked, read(asked), strict=True))
+    kept: list[tuple[GridTotal, str, Match[LabelRole], Rectangle]] = []
+    for total, group, place in zip(grid.totals, own, places, strict=True):
+        said = [known[piece] for piece in group if piece in known]
+        said = [text for text in said if text.text.strip()]
+        match = match_total(said) if said else NOTHING
+        looks = float(total.kinds[_TOTAL_ROLES.index("other")])
+        if match.known * match.roles.get("count", 0.0) > _COUNT and looks > _COUNT_LOOKS:
+            continue
+        if looks > _COUNT and match.known < _LABEL_KNOWN:
+            continue  # a count, points, tax included: nothing that adds to the sum
+        kept.append((total, " ".join(text.text.strip() for text in said), match, place))
+    boxes = [
+        TotalSeen(
+            match,
+            dict(zip(_TOTAL_ROLES, total.kinds, strict=True)),
+            bool(label),
+            total.seen,
+            _written(content, place),
+        )
+        for total, label, match, place in kept
+    ]
+    among = totals_among(boxes)
+    kept = [one for one, its in zip(kept, among, strict=True) if its]
+    assigned = assign_totals([box for box, its in zip(boxes, among, strict=True) if its], _TOTALS_PROPOSED)
+    roles, probability = assigned[0]
+    trust = replace(trust, total_roles=tuple(assigned))
+    chosen = next((total for role, (total, *_) in zip(roles, kept, strict=True) if role == "total"), None)
+    if chosen is not None:
+        trust = replace(trust, totals=probability, seen=seen_in(seen, _whole(chosen), grid))
+    return tuple(
+        TotalBox(role, scale.box(total.box, total.pence), label)
+        for role, (total, label, *_) in zip(roles, kept, strict=True)
+    ), trust
+
+
+def _labels(seen: Seen, content: Ink, scale: Scale) -> list[Piece]:
+    """Return the print that the network saw as labels of the totals, line by line, from the top."""
+    parts = sorted(parts_of(seen, "label", _LABEL, _LABEL_LEAST), key=lambda part: (part[1], part[0]))
+    return [piece for part in parts for piece in pieces(content, scale.of_part(part, _LABEL_AROUND))]
+
+
+def _written(content: Ink, place: Rectangle) -> bool:
+    """Say whether anything stands in a box but a caption."""
+    return any(
+        piece.height >= _CAPTION_HEIGHT * (place.bottom - place.top) for piece in pieces(content, place)
+    )
+
+
+def _caption(piece: Piece, box: Rectangle) -> bool:
+    """Say whether print in a box is small and at its rim, as a caption is."""
+    high = box.bottom - box.top
+    at_rim = piece.top < box.top + _CAPTION * high or piece.bottom > box.bottom - _CAPTION * high
+    return piece.height < _CAPTION_HEIGHT * high and at_rim
+
+
+def _whole(total: GridTotal) -> Edges:
+    if total.pence is None:
+        return total.box
+    return Edges(total.box.left, total.box.top, total.pence.right, total.box.bottom)
+
+
+def _spoken_of(label: Piece, places: Sequence[Rectangle], width: int) -> int | None:
+    """Return which box a label speaks of: the next one right of it in its line, else the one under it."""
+    x, y = (label.left + label.right) / 2, (label.top + label.bottom) / 2
+    best, near = None, float("inf")
+    for k, box in enumerate(places):
+        high = box.bottom - box.top
+        if box.top - 0.25 * high <= y <= box.bottom + 0.25 * high and x < box.right:
+            away = max(box.left - label.right, 0.0)
+            if away > _LABEL_REACH * width:
+                continue
+        elif box.left - 0.2 * high <= x <= box.right + 0.2 * high and 0 <= box.top - y <= _LABEL_OVER * high:
+            away = 0.5 * width + box.top - y
+        else:
+            continue
+        if away < near:
+            best, near = k, away
+    return best
