@@ -9,6 +9,7 @@ from typing import Final
 from formread.layout.record import Box, Layout
 from formread.pile.slip import cut
 from formread.reading import read_boxes
+from formread.reading.alike import codes_alike
 from formread.sheet.record import Image
 
 MAY_BE: Final = ("other", "page", "size", "description")
@@ -53,7 +54,8 @@ def with_codes(image: Image, layout: Layout) -> Layout:
 def _codes(image: Image, boxes: list[Box]) -> float:
     """Return the share of the written boxes that hold a code; 0 where too few do."""
     written = sure = 0
-    for reading in read_boxes([cut(image, box.rectangle) for box in boxes], "code"):
+    # Together: codes have a pattern, which tells a slash from a 1; sizes read as numbers have none.
+    for reading in codes_alike(read_boxes([cut(image, box.rectangle) for box in boxes], "code")):
         value, probability = next(iter(reading.values), (None, 0.0))
         if value is None:
             continue
