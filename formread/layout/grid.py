@@ -60,6 +60,9 @@ _ON = 0.3  # share of a box that lies on another, if it is none of its own
 _FEWEST_IN_PANEL = 2  # columns
 _ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
 _HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
+_HALF_DIP = (
+    0.93  # of the core beside it: with more nothing parts pounds from pence but what is printed or written
+)
 _HALF_COMMON = 0.6  # share of their height that both have in common
 _HALF_WIDTH = 0.8  # of the box for the pounds, at most
 _HALF_ALIKE = (
@@ -370,6 +373,9 @@ def _halves(seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]) -> lis
     right = np.concatenate([np.cumsum((2 * share - 1)[::-1])[::-1], [0.0]])
     before = np.concatenate([[0.0], np.cumsum(1 - 2 * share)])
     cut = int(np.argmax(right + before))
+    core = (seen.core[top : top + high, left : left + wide] * mask).sum(axis=0) / np.maximum(weight, 1)
+    if not _is_divided(core, cut):
+        return [(0, wide)]
     if min(cut, wide - cut) < 5 or (share[:cut] > _PENCE).mean() > 0.2 or (share[cut:] > _PENCE).mean() < 0.8:
         return [(0, wide)]
     return [(0, cut - 1), (cut + 1, wide)]
@@ -790,7 +796,8 @@ def _runs(
         if state == 0 or end - start < _NARROWEST:
             continue
         if state > n and result and abs(result[-1].right - start) <= _HALF_GAP:
-            result[-1] = replace(result[-1], pence=_dip(core, start), right=float(end))
+            divider = _dip(core, start) if _is_divided(core, start) else None
+            result[-1] = replace(result[-1], pence=divider, right=float(end))
             continue
         cuts = [start, *_parted(core, start, end), end]
         for a, b in pairwise(cuts):
@@ -806,6 +813,12 @@ def _runs(
         replace(column, left=_outer(core, column.left, -1), right=_outer(core, column.right, 1))
         for column in result
     ]
+
+
+def _is_divided(core: npt.NDArray[np.float64], x: int) -> bool:
+    """Say whether cores have less near `x` than around it: a rule, however faint, parts pounds from pence there."""
+    near = core[max(x - _NEAR, 0) : x + _NEAR + 1]
+    return float(near.min()) < _HALF_DIP * float(near.max())
 
 
 def _dip(core: npt.NDArray[np.float64], x: int) -> float:

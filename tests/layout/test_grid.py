@@ -208,6 +208,17 @@ def test_pounds_and_pence_are_two_halves_of_one_box() -> None:
         assert abs(pence.right - SIDES[3][1]) <= 1.5
 
 
+def test_a_printed_point_parts_no_box_in_two() -> None:
+    """The network takes the right of a column for pence, and nothing shows in its cores: a cut would go through figures."""
+    maps = seen(table())
+    maps.pence[:, SIDES[3][0] + 24 : SIDES[3][1]] = 1
+    grid = find_grid(maps)
+    assert grid is not None
+    assert kinds_of(grid) == list(ROLES)
+    assert [pence for line in grid.boxes for _, pence in line] == [None] * 24
+    assert near(grid.boxes[0][3][0], SIDES[3][0], TOP, SIDES[3][1], TOP + HIGH)
+
+
 def test_parts_that_touch_and_look_alike_are_pounds_and_pence_on_a_form_that_parts_them() -> None:
     """The network saw two boxes, and no half for the pence; where the table has no halves they are two."""
     strip: list[Where] = [
