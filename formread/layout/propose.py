@@ -7,12 +7,12 @@ import cv2
 import numpy as np
 
 from formread.layout.boxes import look
-from formread.layout.grid import find_grid
 from formread.layout.ink import Ink, ink_of
 from formread.layout.printed import Piece, crops
 from formread.layout.record import LayoutSearch
 from formread.layout.rules import Rule, Rules, erase, find_rules
 from formread.layout.sight import layouts_seen
+from formread.layout.table import find_grid
 from formread.ocr import PrintedText, read_lines
 from formread.sheet.record import Image, Sheet
 

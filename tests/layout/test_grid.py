@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from formread.layout.boxes import CORE_MARGIN, KINDS, Seen
-from formread.layout.grid import Edges, Grid, find_grid
+from formread.layout.grid import Edges, Grid
+from formread.layout.table import find_grid
 
 Where = tuple[str, float, float, float, float, bool]
 """Kind, left, top, right, bottom, whether for pence."""
