@@ -19,6 +19,7 @@ _LABEL_AROUND = 3  # pixels at the sides of print: the network sees to about two
 _LABEL_LEAST = 12  # places; smaller specks are none
 _LABEL_REACH = 0.55  # of the sheet's width: how far left of its box a label may end
 _LABEL_OVER = 1.3  # heights of a box over which its label may stand
+_LABEL_AFTER = 1.5  # heights of a box right of it where its label may begin
 _MOST_LABELS = 30  # pieces of print read
 _CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
 _TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
@@ -107,7 +108,7 @@ def _whole(total: GridTotal) -> Edges:
 
 
 def _spoken_of(label: Piece, places: Sequence[Rectangle], width: int) -> int | None:
-    """Return which box a label speaks of: the next one right of it in its line, else the one under it."""
+    """Return which box a label speaks of: the next one right of it in its line, else one under it or left of it."""
     x, y = (label.left + label.right) / 2, (label.top + label.bottom) / 2
     best, near = None, float("inf")
     for k, box in enumerate(places):
@@ -118,6 +119,8 @@ def _spoken_of(label: Piece, places: Sequence[Rectangle], width: int) -> int | N
                 continue
         elif box.left - 0.2 * high <= x <= box.right + 0.2 * high and 0 <= box.top - y <= _LABEL_OVER * high:
             away = 0.5 * width + box.top - y
+        elif box.top <= y <= box.bottom and 0 <= label.left - box.right <= _LABEL_AFTER * high:
+            away = width + label.left - box.right
         else:
             continue
         if away < near:

@@ -440,7 +440,11 @@ class _Plan:
                 spec.lines, spec.upright, spec.group = 1, False, None
                 spec.head = table.head_height(spec, style, 0.0, rng)
             elif panel is None and look.step > 1.05 * lowest:
-                look.step, look.gap, look.loud = lowest, min(look.gap, 0.4 * mm), look.loud.replace("tall", "")
+                look.step, look.gap, look.loud = (
+                    lowest,
+                    min(look.gap, 0.4 * mm),
+                    look.loud.replace("tall", ""),
+                )
                 if look.label != "left":
                     look.label = "left"
             elif panel is None and len(entries) > 1:

@@ -31,7 +31,14 @@ def part(rng: Generator, spec: Spec) -> bool:
     spec.storeyed = True
     if spec.mode not in _MODES:
         spec.mode = _MODES[int(rng.integers(len(_MODES)))]
-    spec.band, spec.boxed, spec.white, spec.upright, spec.group, spec.rounded = None, False, False, False, None, 0.0
+    spec.band, spec.boxed, spec.white, spec.upright, spec.group, spec.rounded = (
+        None,
+        False,
+        False,
+        False,
+        None,
+        0.0,
+    )
     spec.sections = False
     spec.apart = float(rng.uniform(0.0, 0.12)) if rng.random() < 0.6 else 0.0
     if rng.random() < 0.45:
