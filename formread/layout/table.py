@@ -40,6 +40,7 @@ _LOOK_BACK = 12  # groups that boxes sorted from the top may still belong to
 _EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
 _MOST_MISSING = 3  # rows in one gap that may be filled in
 _COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
+_LEAST_COVERED = 0.2  # likewise, where rows above and below leave room for just one
 _UNEVEN = 0.3  # share of the usual height by which rows between lines may differ
 # Shares of a full core: less parts two rows, at whichever level it parts the most of them evenly.
 _DIPS = (0.5, 0.65, 0.8, 0.88)
@@ -62,6 +63,11 @@ _LOWEST_TOTAL, _NARROWEST_TOTAL = 0.5, 1.2  # row heights
 _ON = 0.3  # share of a box that lies on another, if it is none of its own
 _FEWEST_IN_PANEL = 2  # columns
 _ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
+_EQUAL, _TELLING = (
+    1.08,
+    4,
+)  # times as wide, for so many columns in a panel to be the same by their widths alone
+_VARIED = 1.5  # times as wide as the narrowest the widest of them is then at least
 _HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
 _HALF_WIDTH = 0.8  # of the box for the pounds, at most
 _HALF_ALIKE = (
@@ -74,7 +80,7 @@ def find_grid(seen: Seen) -> Grid | None:
     cells, slope, lean, centre = find_cells(seen)
     straight = _straightened(seen, slope, lean, centre)
     inner = [cell for cell in cells if cell.column >= cell.total]
-    rows = _rows(inner)
+    rows = _rows(inner, straight)
     if not rows:
         return None
     columns, looks = _columns(straight, rows)
@@ -98,7 +104,7 @@ def find_grid(seen: Seen) -> Grid | None:
         panels = _panels(columns)
         each = len(columns) // panels
         found = Lines(
-            tuple(columns[:each]),
+            tuple(_looking_as(columns[k::each]) for k in range(each)),
             tuple(rows) * panels,
             tuple(line[k * each : (k + 1) * each] for k in range(panels) for line in boxes),
         )
@@ -128,8 +134,17 @@ def _straightened(seen: Seen, slope: float, lean: float, centre: tuple[float, fl
     return Seen(kinds, straight(seen.core), straight(seen.pence), seen.scale)
 
 
+def _looking_as(columns: Sequence[GridColumn]) -> GridColumn:
+    """Return the first of the same column in all panels, with what it looks like in all of them."""
+    return replace(columns[0], kinds=np.mean([column.kinds for column in columns], axis=0))
+
+
 def _panels(columns: Sequence[GridColumn]) -> int:
-    """Return how often the same columns come again from left to right: the rows go on in the next panel."""
+    """Return how often the same columns come again from left to right: the rows go on in the next panel.
+
+    Columns that look alike may differ a little in width; so many that are equally wide are the same ones whatever
+    they look like.
+    """
     looks = [int(np.argmax(column.kinds)) for column in columns]
     for panels in (2, 3):
         each, rest = divmod(len(columns), panels)
@@ -138,8 +153,10 @@ def _panels(columns: Sequence[GridColumn]) -> int:
         parts = [columns[k * each : (k + 1) * each] for k in range(panels)]
         widths = [[c.right - c.left for c in part] for part in parts]
         alike = all(looks[k] == looks[k % each] for k in range(len(looks)))
-        even = all(max(w) <= _ALIKE_IN_PANELS * min(w) for w in zip(*widths, strict=True))
-        if alike and even:
+        widths_of = list(zip(*widths, strict=True))
+        uneven = max(max(w) / min(w) for w in widths_of)
+        told = each >= _TELLING and max(w[0] for w in widths_of) > _VARIED * min(w[0] for w in widths_of)
+        if uneven <= (_ALIKE_IN_PANELS if alike else _EQUAL if told else 0.0):
             return panels
     return 1
 
@@ -176,7 +193,7 @@ def _alike(a: Cell, b: Cell) -> float:
     return float(np.minimum(*looks).sum())
 
 
-def _rows(cells: Sequence[Cell]) -> list[tuple[float, float]]:
+def _rows(cells: Sequence[Cell], seen: Seen) -> list[tuple[float, float]]:
     """Return upper and lower edge of each row: where boxes across enough of the table begin and end alike."""
     if not cells:
         return []
@@ -198,7 +215,12 @@ def _rows(cells: Sequence[Cell]) -> list[tuple[float, float]]:
         if all(common(_middle(group), _middle(other)) < _OVERLAP for other in kept):
             kept.append(group)
     rows = sorted(_middle(group) for group in kept)
-    return _filled(rows)
+    across = slice(
+        max(round(min(cell.edges.left for cell in cells)), 0),
+        max(round(max(cell.edges.right for cell in cells)), 1),
+    )
+    table = seen.kinds[COLUMNS, :, across].sum(axis=0).mean(axis=1)
+    return _filled(rows, table)
 
 
 def _gathered(
@@ -224,8 +246,11 @@ def _middle(stretches: Sequence[tuple[float, float, float]]) -> tuple[float, flo
     return float(np.median([s[0] for s in stretches])), float(np.median([s[1] for s in stretches]))
 
 
-def _filled(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Fill whole rows in where even rows leave room for just so many."""
+def _filled(rows: list[tuple[float, float]], table: npt.NDArray[np.floating]) -> list[tuple[float, float]]:
+    """Fill whole rows in where even rows leave room for just so many, and bands with a word on them don't stand there.
+
+    `table`: how much of each line of places is seen as the table's.
+    """
     if len(rows) < 3:
         return rows
     pitch = float(np.median(np.diff([top for top, _ in rows])))
@@ -239,7 +264,9 @@ def _filled(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
             before = filled[-1]
             for k in range(1, missing + 1):
                 step = gap * k / (missing + 1)
-                filled.append((before[0] + step, before[1] + step))
+                top, bottom = before[0] + step, before[1] + step
+                if float(table[max(round(top), 0) : round(bottom) + 1].mean()) > _LEAST_COVERED:
+                    filled.append((top, bottom))
         filled.append(row)
     return filled
 
