@@ -20,6 +20,9 @@ _LABEL_LEAST = 12  # places; smaller specks are none
 _LABEL_REACH = 0.55  # of the sheet's width: how far left of its box a label may end
 _LABEL_OVER = 1.3  # heights of a box over which its label may stand
 _LABEL_AFTER = 1.5  # heights of a box right of it where its label may begin
+_WORD = 3  # heights by which a label's words may go on beyond what the network saw
+_BLOCKS = 3  # heights between two blocks of print that are read one after the other
+_RIM = 4  # pixels at the side of a box that are its frame
 _MOST_LABELS = 30  # pieces of print read
 _CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
 _TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
@@ -42,6 +45,7 @@ def find_totals(
         if k is not None:
             own[k].append(piece)
     for k, place in enumerate(places):
+        own[k] = _whole_lines(own[k], content, place)
         if not own[k]:  # a caption in the box itself; writing is none of the words of labels
             own[k] = [piece for piece in pieces(content, place) if _caption(piece, place)]
     asked = [piece for group in own for piece in group][:_MOST_LABELS]
@@ -85,6 +89,52 @@ def _labels(seen: Seen, content: Ink, scale: Scale) -> list[Piece]:
     """Return the print that the network saw as labels of the totals, line by line, from the top."""
     parts = sorted(parts_of(seen, "label", _LABEL, _LABEL_LEAST), key=lambda part: (part[1], part[0]))
     return [piece for part in parts for piece in pieces(content, scale.of_part(part, _LABEL_AROUND))]
+
+
+def _whole_lines(group: Sequence[Piece], content: Ink, box: Rectangle) -> list[Piece]:
+    """Return a label line by line, each line as far as its words go on beyond what the network saw."""
+    whole: list[Piece] = []
+    for line in _in_lines(group):
+        reach = _WORD * max(piece.bottom - piece.top for piece in line)
+        right = max(piece.right for piece in line)
+        beside = box.left - _RIM if right <= box.left + _RIM else content.shape[1]
+        area = Rectangle(
+            max(round(min(piece.left for piece in line) - reach), 0),
+            max(min(piece.top for piece in line) - 2, 0),
+            min(round(right + reach), beside),
+            max(piece.bottom for piece in line) + 2,
+        )
+        found = [
+            one
+            for one in pieces(content, area)
+            if any(_level(one, piece) and one.left < piece.right and piece.left < one.right for piece in line)
+        ]
+        ground = any(one.top <= area.top and one.bottom >= area.bottom for one in found)
+        whole += line if ground or not found else found  # around white print all is dark
+    blocks: list[list[Piece]] = []
+    for piece in sorted(dict.fromkeys(whole), key=lambda piece: piece.left):
+        if blocks and piece.left - max(one.right for one in blocks[-1]) < _BLOCKS * piece.height:
+            blocks[-1].append(piece)
+        else:
+            blocks.append([piece])
+    return [piece for block in blocks for line in _in_lines(block) for piece in line]
+
+
+def _in_lines(found: Sequence[Piece]) -> list[list[Piece]]:
+    """Return pieces in lines from the top, each from left to right."""
+    lines: list[list[Piece]] = []
+    for piece in sorted(found, key=lambda piece: piece.top + piece.bottom):
+        if lines and _level(lines[-1][0], piece):
+            lines[-1].append(piece)
+        else:
+            lines.append([piece])
+    return [sorted(line, key=lambda piece: piece.left) for line in lines]
+
+
+def _level(one: Piece, other: Piece) -> bool:
+    """Say whether two pieces stand in one line."""
+    shared = min(one.bottom, other.bottom) - max(one.top, other.top)
+    return 2 * shared > min(one.bottom - one.top, other.bottom - other.top)
 
 
 def _written(content: Ink, place: Rectangle) -> bool:
