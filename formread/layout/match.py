@@ -3,7 +3,8 @@
 Flattening brings every sheet near its true shape; what is left is found by sliding one sheet's darkness over the
 other's till they agree best (Evangelidis & Psarakis 2008), from coarse, where rows can't be taken for their
 neighbours, to fine. Then the rules and lines of print of both are held against each other stretch by stretch: along
-a rule, writing counts for little, and another pad's rules lie elsewhere, if it only has a row more.
+a rule, writing counts for little. Where stretches lie a little off tells how the paper bends; how far they agree in
+the end tells whether the sheets are of one pad, for another pad's rules lie elsewhere, if it only has a row more.
 """
 
 from dataclasses import dataclass
@@ -14,16 +15,16 @@ import numpy as np
 import numpy.typing as npt
 
 from formread.layout.ink import Ink, ink_of
-from formread.sheet.record import Image
+from formread.sheet.record import Image, Points
 
 Matrix = npt.NDArray[np.float64]
 
 LONG: Final = 768
 """Pixels of the longer side at which print is compared: rules are still parted from each other."""
-SAME: Final = 0.65
-"""Likeness from which on two sheets are of one pad: 36 of 39 pairs of photographed slips of eight tune pads had 0.70 and
-more (three could not be laid on each other); of flat slips of those pads beside variants of theirs that have other rows,
-columns or totals, none had more than 0.56."""
+SAME: Final = 0.5
+"""Likeness from which on two sheets may be of one pad; sheets of unlike pads hardly reach 0.25."""
+CLEAR: Final = 0.65
+"""Likeness from which on they lie well on each other."""
 _CAP = 0.3  # darkness; more counts no more, or pens would outweigh pale rules
 _PROPORTION_OFF = (
     0.35  # logarithm; flattening may miss the proportion of the sides of a slip seen aslant by so much
@@ -32,9 +33,15 @@ _LEVELS = ((128, 1.0, 30), (256, 1.5, 30), (LONG, 2.0, 12))  # long side, blur i
 _ENOUGH = 1e-4  # gain of a step that is worth another
 _HOPELESS = 0.15  # correlation that leads nowhere
 _STRIPS, _STRETCHES = 4, 6  # across a rule's direction, and along the profile
-_REACH = 3  # pixels by which a stretch may lie off: paper bends
+_REACH = 3  # pixels by which a stretch may lie off in the end
+_BENT = 8  # pixels by which paper may bend; less than half of the lowest row
+_DEGREE = 3  # of the polynomial that tells how paper bends
+_STIFF = 0.3  # stretches that speak for paper that does not bend
+_OFF = 1.5  # pixels off the rest by which a stretch is heard half
 _SLOW = 8.0  # pixels; what changes more slowly is shade
 _PRINTED = 0.006  # standard deviation of a profile that crosses print
+_ROUNDS = 4
+_POWERS = [(a, b) for a in range(_DEGREE + 1) for b in range(_DEGREE + 1 - a)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,13 +51,27 @@ class Match:
     Attributes
     ----------
     matrix
-        (3, 3) leads from pixels of the first sheet to pixels of the second.
+        (3, 3) leads from places of the first sheet's :class:`Print`, bent, to pixels of the second sheet.
+    bend
+        (terms, 2) polynomial that tells by how many places the first sheet's print is bent, in x and in y.
+    shape, shrink
+        Places (width, height) of the first sheet's print, and places for a pixel of it, in x and in y.
     likeness
         The median correlation of both sheets' darkness over all stretches that cross print.
     """
 
     matrix: Matrix
+    bend: Matrix
+    shape: tuple[int, int]
+    shrink: tuple[float, float]
     likeness: float
+
+    def __call__(self, points: Points) -> Points:
+        """Lead (N, 2) points (x, y) in pixels of the first sheet to pixels of the second."""
+        places = np.asarray(points, np.float64) * self.shrink
+        places = places + _terms(places, self.shape) @ self.bend
+        led = np.column_stack([places, np.ones(len(places))]) @ self.matrix.T
+        return np.asarray(led[:, :2] / led[:, 2:], np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,15 +104,52 @@ def matched(one: Print, other: Print) -> Match | None:
         if found is None:
             return None
         matrix = found
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    laid = np.asarray(cv2.warpPerspective(ink, matrix, (width, height), flags=flags), np.float32)
-    alike = [*_alike(one.ink, laid), *_alike(one.ink.T, laid.T)]
+    bend = _bend(one.ink, _warped(ink, matrix, np.zeros((len(_POWERS), 2))))
+    laid = _warped(ink, matrix, bend)
+    alike = [
+        found.likeness for turned in (False, True) for found in _stretches(one.ink, laid, _REACH, turned)
+    ]
     if not alike:
         return None
-    to_own = np.diag([one.size[0] / width, one.size[1] / height, 1.0])
-    to_other = np.diag([other.size[0] / width, other.size[1] / height, 1.0])
-    matrix = to_other @ matrix @ np.linalg.inv(to_own)
-    return Match(matrix / matrix[2, 2], float(np.median(alike)))
+    to_other = np.diag([other.size[0] / width, other.size[1] / height, 1.0]) @ matrix
+    shrink = (width / one.size[0], height / one.size[1])
+    return Match(to_other, bend, (width, height), shrink, float(np.median(alike)))
+
+
+def _warped(ink: Ink, matrix: Matrix, bend: Matrix) -> Ink:
+    """Return darkness as it lies on the first sheet."""
+    height, width = ink.shape
+    grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
+    led = Match(matrix, bend, (width, height), (1.0, 1.0), 0.0)(grid.astype(np.float64)).astype(np.float32)
+    x, y = (np.ascontiguousarray(led[:, axis].reshape(height, width)) for axis in (0, 1))
+    return np.asarray(cv2.remap(ink, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.float32)
+
+
+def _terms(places: Points, shape: tuple[int, int]) -> Matrix:
+    """Return the terms of the polynomial at each place, (N, terms)."""
+    x, y = ((places / np.array(shape)) * 2 - 1).T
+    return np.stack([x**a * y**b for a, b in _POWERS], axis=1)
+
+
+def _bend(one: Ink, laid: Ink) -> Matrix:
+    """Return the polynomial by which the first sheet's print has to be bent to lie on the second's."""
+    height, width = one.shape
+    bend = np.zeros((len(_POWERS), 2))
+    for axis in (0, 1):
+        found = _stretches(one, laid, _BENT, turned=axis == 0)
+        if not found:
+            continue
+        terms = _terms(np.array([stretch.place for stretch in found]), (width, height))
+        off = np.array([stretch.off for stretch in found])
+        sure = np.array([max(stretch.likeness, 0.0) ** 2 for stretch in found])
+        heard = sure
+        for _ in range(_ROUNDS):
+            weighed = terms * heard[:, None]
+            bend[:, axis] = np.linalg.solve(
+                terms.T @ weighed + _STIFF * np.eye(len(_POWERS)), weighed.T @ off
+            )
+            heard = sure / (1 + ((off - terms @ bend[:, axis]) / _OFF) ** 2)
+    return bend
 
 
 def _laid(one: Ink, other: Ink, start: Matrix, long: int, blur: float, steps: int) -> Matrix | None:
@@ -124,18 +182,33 @@ def _laid(one: Ink, other: Ink, start: Matrix, long: int, blur: float, steps: in
     return np.asarray(matrix / matrix[2, 2], np.float64)
 
 
-def _alike(one: Ink, other: Ink) -> list[float]:
-    """Return the correlation of every stretch of the darkness down some strips of two sheets, where there is print."""
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Part of a strip of both sheets: its middle (x, y), how far it lies off, and how well both agree there."""
+
+    place: tuple[float, float]
+    off: float
+    likeness: float
+
+
+def _stretches(one: Ink, other: Ink, reach: int, turned: bool) -> list[_Stretch]:
+    """Hold the darkness down some strips of two sheets against each other, where there is print; `turned`: across."""
+    if turned:
+        one, other = one.T, other.T
     height, width = one.shape
     high, wide = height // _STRETCHES, width // _STRIPS
     found = []
     for left in range(0, width - wide + 1, wide):
         a, b = (_profile(ink[:, left : left + wide]) for ink in (one, other))
-        for top in range(_REACH, height - high - _REACH + 1, high // 2):
+        for top in range(reach, height - high - reach + 1, high // 2):
             sought = a[top : top + high]
-            seen = b[top - _REACH : top + high + _REACH]
-            if max(float(sought.std()), float(seen.std())) >= _PRINTED:
-                found.append(float(cv2.matchTemplate(seen, sought, cv2.TM_CCOEFF_NORMED).max()))
+            seen = b[top - reach : top + high + reach]
+            if max(float(sought.std()), float(seen.std())) < _PRINTED:
+                continue
+            alike = cv2.matchTemplate(seen, sought, cv2.TM_CCOEFF_NORMED)[:, 0]
+            best = int(np.argmax(alike))
+            place = (left + wide / 2, top + high / 2)
+            found.append(_Stretch(place[::-1] if turned else place, float(best - reach), float(alike[best])))
     return found
 
 

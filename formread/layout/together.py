@@ -4,16 +4,16 @@ Writing hides other boxes on every slip, and every photo is poor elsewhere. Laid
 one sheet fills in what it missed on the next.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from formread.layout.boxes import Map, Seen
-from formread.layout.grid import Edges
-from formread.layout.match import Matrix
+from formread.layout.match import Match
 from formread.layout.record import Box, Layout, Rectangle, Row
 
 _NEAR: Final = 0.008
@@ -22,75 +22,69 @@ _ACROSS_OFF: Final = (
     0.025  # of the table's width by which the same edge may lie elsewhere on another slip of the pad
 )
 _ROW_OFF: Final = 0.4  # of a row's height, likewise
+_LINE: Final = 4  # edges in a row or column that tell how it tilts
 _BESIDE: Final = 0.5  # share of the shorter of two sides that lie beside each other
 
 
-def seen_together(looks: Sequence[tuple[Seen, Matrix]]) -> Seen:
+def seen_together(first: Seen, others: Sequence[tuple[Seen, Match]]) -> Seen:
     """Return the mean of several looks, as the first sheet lies.
 
     Parameters
     ----------
-    looks
-        What was seen on each sheet, and the (3, 3) matrix that leads from pixels of the first sheet to its own.
+    others
+        What was seen on the other sheets, and how each lies on the first.
     """
-    first = looks[0][0]
     height, width = first.core.shape
-    weight = np.zeros((height, width), np.float32)
-    kinds, core, pence = np.zeros_like(first.kinds), np.zeros_like(weight), np.zeros_like(weight)
-    for seen, matrix in looks:
-        leads = np.linalg.inv(_pixels(seen)) @ matrix @ _pixels(first)
+    kinds, core, pence = first.kinds.copy(), first.core.copy(), first.pence.copy()
+    weight = np.ones((height, width), np.float32)
+    places = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
+    scale = np.array(first.scale)
+    for seen, match in others:
+        led = (match((places + 0.5) * scale - 0.5) + 0.5) / np.array(seen.scale) - 0.5
+        x, y = (np.ascontiguousarray(led[:, axis].reshape(height, width), np.float32) for axis in (0, 1))
 
-        def laid(one: Map, leads: Matrix = leads) -> Map:
-            flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-            return np.asarray(cv2.warpPerspective(one, leads, (width, height), flags=flags), np.float32)
+        def laid(one: Map, x: Map = x, y: Map = y) -> Map:
+            return np.asarray(cv2.remap(one, x, y, cv2.INTER_LINEAR), np.float32)
 
         weight += laid(np.ones_like(seen.core))
         kinds += np.stack([laid(one) for one in seen.kinds])
         core += laid(seen.core)
         pence += laid(seen.pence)
-    weight = np.maximum(weight, 1e-3)
     return Seen(kinds / weight, core / weight, pence / weight, first.scale)
 
 
-def _pixels(seen: Seen) -> Matrix:
-    """Lead from places of the map to pixels of the sheet."""
-    sx, sy = seen.scale
-    return np.array([[sx, 0.0, sx / 2 - 0.5], [0.0, sy, sy / 2 - 0.5], [0.0, 0.0, 1.0]])
-
-
-def brought(layout: Layout, matrix: Matrix, own: Layout, long: int) -> Layout:
+def brought(layout: Layout, match: Match, own: Layout, long: int) -> Layout:
     """Return the boxes of a slip as they lie on another slip of the pad.
 
     Where a box's edges were seen on the other slip, too, its columns and rows are moved onto them.
 
     Parameters
     ----------
-    layout, matrix
-        The slip's boxes, and the (3, 3) matrix that leads from its pixels to the other's.
+    layout, match
+        The slip's boxes, and how the other slip's sheet lies on its own.
     own
         The other slip's own layout: its number and its customer stay, and its edges are heard.
     long
         Pixels of the other sheet's longer side.
     """
+
+    def led(box: Box) -> Box:
+        return Box(_led(box.rectangle, match), None if box.pence is None else _led(box.pence, match))
+
+    top = layout.rows[0].boxes[0][1].rectangle.top
+    sides = match(np.array([(x, top) for column in layout.columns for x in (column.left, column.right)]))[
+        :, 0
+    ]
     moved = replace(
         layout,
         columns=tuple(
             replace(column, left=round(left), right=round(right))
-            for column in layout.columns
-            for (left, _), (right, _) in [
-                _led(matrix, [(column.left, _top(layout)), (column.right, _top(layout))])
-            ]
+            for column, left, right in zip(layout.columns, sides[::2], sides[1::2], strict=True)
         ),
         rows=tuple(
-            replace(
-                row,
-                boxes=tuple((role, _through(box, lambda r: _as_led(r, matrix))) for role, box in row.boxes),
-            )
-            for row in layout.rows
+            replace(row, boxes=tuple((role, led(box)) for role, box in row.boxes)) for row in layout.rows
         ),
-        totals=tuple(
-            replace(total, box=_through(total.box, lambda r: _as_led(r, matrix))) for total in layout.totals
-        ),
+        totals=tuple(replace(total, box=led(total.box)) for total in layout.totals),
         serial=own.serial,
         serial_text=own.serial_text,
         customer=own.customer,
@@ -104,22 +98,11 @@ def rectangles(layout: Layout) -> Iterable[Rectangle]:
         yield from _halves(box)
 
 
-def _top(layout: Layout) -> float:
-    return layout.rows[0].boxes[0][1].rectangle.top
-
-
-def _led(matrix: Matrix, points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    found = np.column_stack([np.array(points, np.float64), np.ones(len(points))]) @ matrix.T
-    return [(float(x / w), float(y / w)) for x, y, w in found]
-
-
-def _as_led(place: Rectangle, matrix: Matrix) -> Rectangle:
+def _led(place: Rectangle, match: Match) -> Rectangle:
     """Lead the middles of a rectangle's sides, and return the upright rectangle through them."""
     x, y = (place.left + place.right) / 2, (place.top + place.bottom) / 2
-    (left, _), (right, _), (_, top), (_, bottom) = _led(
-        matrix, [(place.left, y), (place.right, y), (x, place.top), (x, place.bottom)]
-    )
-    return _rectangle(left, top, right, bottom)
+    sides = match(np.array([(place.left, y), (place.right, y), (x, place.top), (x, place.bottom)]))
+    return _rectangle(sides[0, 0], sides[2, 1], sides[1, 0], sides[3, 1])
 
 
 def _rectangle(left: float, top: float, right: float, bottom: float) -> Rectangle:
@@ -127,22 +110,21 @@ def _rectangle(left: float, top: float, right: float, bottom: float) -> Rectangl
     return Rectangle(x, y, max(round(right), x + 1), max(round(bottom), y + 1))
 
 
-def _through(box: Box, change: Callable[[Rectangle], Rectangle]) -> Box:
-    return Box(change(box.rectangle), None if box.pence is None else change(box.pence))
-
-
 def _settled(layout: Layout, seen: Sequence[Rectangle], near: float) -> Layout:
     """Move rows and columns onto edges that were seen near them; those of which none was seen go with the rest."""
     off = {place: _off(place, seen, near) for place in rectangles(layout)}
-    x = _heard([side for left, _, right, _ in off.values() for side in (left, right)], 0.0)
-    y = _heard([side for _, top, _, bottom in off.values() for side in (top, bottom)], 0.0)
+    x = _middle([side for left, _, right, _ in off.values() for side in (left, right)])
+    y = _middle([side for _, top, _, bottom in off.values() for side in (top, bottom)])
 
     def moved(place: Rectangle, beside: Sequence[Rectangle], under: Sequence[Rectangle]) -> Rectangle:
+        across = [((other.left + other.right) / 2, off[other]) for other in beside]
+        down = [((other.top + other.bottom) / 2, off[other]) for other in under]
+        u, v = (place.left + place.right) / 2, (place.top + place.bottom) / 2
         return _rectangle(
-            place.left + _heard([off[other][0] for other in under], x),
-            place.top + _heard([off[other][1] for other in beside], y),
-            place.right + _heard([off[other][2] for other in under], x),
-            place.bottom + _heard([off[other][3] for other in beside], y),
+            place.left + _heard([(at, its[0]) for at, its in down], v, x),
+            place.top + _heard([(at, its[1]) for at, its in across], u, y),
+            place.right + _heard([(at, its[2]) for at, its in down], v, x),
+            place.bottom + _heard([(at, its[3]) for at, its in across], u, y),
         )
 
     def box_moved(box: Box, row: Sequence[Box], column: Sequence[Box]) -> Box:
@@ -195,9 +177,24 @@ def _nearest(edge: float, seen: Sequence[float], near: float) -> float | None:
     return off if abs(off) <= near else None
 
 
-def _heard(offs: Sequence[float | None], otherwise: float) -> float:
+def _middle(offs: Sequence[float | None]) -> float:
     known = [off for off in offs if off is not None]
-    return float(np.median(known)) if known else otherwise
+    return float(np.median(known)) if known else 0.0
+
+
+def _heard(offs: Sequence[tuple[float, float | None]], at: float, otherwise: float) -> float:
+    """Return how far an edge lies off at a place, by what was seen of it along a straight line (Sen 1968)."""
+    known = [(place, off) for place, off in offs if off is not None]
+    if not known:
+        return otherwise
+    places, found = np.array(known).T
+    tilt = 0.0
+    if len(known) >= _LINE:
+        first, second = np.triu_indices(len(known), 1)
+        apart = places[second] - places[first]
+        tilts = ((found[second] - found[first])[apart != 0]) / apart[apart != 0]
+        tilt = float(np.median(tilts)) if len(tilts) else 0.0
+    return float(np.median(found - tilt * places)) + tilt * at
 
 
 def _common(a: tuple[float, float], b: tuple[float, float]) -> float:
@@ -219,35 +216,21 @@ def agree(one: Layout, other: Layout) -> bool:
     pairs = list(zip(_boxes(one), _boxes(other), strict=True))
     if any((a.pence is None) != (b.pence is None) for a, b in pairs):
         return False
-    down = _ROW_OFF / len(one.rows)
-    return all(
-        abs(p.left - q.left) <= _ACROSS_OFF
-        and abs(p.right - q.right) <= _ACROSS_OFF
-        and abs(p.top - q.top) <= down
-        and abs(p.bottom - q.bottom) <= down
-        for p, q in zip(_in_table(one), _in_table(other), strict=True)
-    )
+    off = np.abs(in_table(one) - in_table(other)).max(axis=0)
+    return bool((off <= np.array([_ACROSS_OFF, _ROW_OFF / len(one.rows)] * 2)).all())
 
 
 def _boxes(layout: Layout) -> list[Box]:
     return [box for row in layout.rows for _, box in row.boxes] + [total.box for total in layout.totals]
 
 
-def _in_table(layout: Layout) -> list[Edges]:
-    """Return every place to write in, in widths and heights of the table."""
-    of_rows = [place for row in layout.rows for _, box in row.boxes for place in _halves(box)]
-    left, top = min(p.left for p in of_rows), min(p.top for p in of_rows)
-    width = max(max(p.right for p in of_rows) - left, 1)
-    height = max(max(p.bottom for p in of_rows) - top, 1)
-    return [
-        Edges(
-            (p.left - left) / width,
-            (p.top - top) / height,
-            (p.right - left) / width,
-            (p.bottom - top) / height,
-        )
-        for p in rectangles(layout)
-    ]
+def in_table(layout: Layout) -> npt.NDArray[np.float64]:
+    """Return left, top, right and bottom of every place to write in, (N, 4), in widths and heights of the table."""
+    places = np.array([(p.left, p.top, p.right, p.bottom) for p in rectangles(layout)], np.float64)
+    of_rows = places[: sum(1 for row in layout.rows for _, box in row.boxes for _ in _halves(box))]
+    start, end = of_rows[:, :2].min(axis=0), of_rows[:, 2:].max(axis=0)
+    size = np.maximum(end - start, 1.0)
+    return np.asarray((places - np.tile(start, 2)) / np.tile(size, 2), np.float64)
 
 
 def explained(own: Layout, brought: Layout, long: int) -> float:

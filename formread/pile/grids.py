@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 
 from formread.layout.boxes import Seen, look
-from formread.layout.match import SAME, Match, Print, matched, print_of
+from formread.layout.match import CLEAR, SAME, Match, Print, matched, print_of
 from formread.layout.propose import layouts_in
 from formread.layout.record import Layout
-from formread.layout.together import agree, brought, explained, seen_together
+from formread.layout.together import agree, brought, explained, in_table, seen_together
 from formread.pile.leaning import odd
 from formread.pile.record import ReadSlip
 from formread.pile.roles import kept_sheet
@@ -101,8 +101,11 @@ def _weight(slips: Sequence[_Slip]) -> float:
     return sum(slip.weight for slip in slips)
 
 
-def _soundest(slips: Sequence[_Slip]) -> _Slip:
-    return max(slips, key=lambda slip: (slip.weight, slip.layout.probability))
+def _middlemost(form: _Form) -> _Slip:
+    """Return the slip whose boxes lie most as on the others of its form: its sheet is the flattest."""
+    places = np.array([in_table(slip.layout) for slip in form])
+    off = np.abs(places - np.median(places, axis=0)).mean(axis=(1, 2))
+    return min(zip(form, off, strict=True), key=lambda one: (round(float(one[1]), 4), -one[0].weight))[0]
 
 
 def _pads(forms: Sequence[_Form]) -> list[list[_Form]]:
@@ -118,7 +121,7 @@ def _pads(forms: Sequence[_Form]) -> list[list[_Form]]:
 
 
 def _same_pad(form: _Form, other: _Form) -> bool:
-    match = _soundest(form).onto(_soundest(other))
+    match = _middlemost(form).onto(_middlemost(other))
     return match is not None and match.likeness >= SAME
 
 
@@ -136,7 +139,7 @@ def _as_one(pad: Sequence[_Form]) -> Iterator[tuple[_Slip, Layout]]:
         if match is None or match.likeness < SAME or slip.image is None:
             continue
         long = max(slip.image.shape[:2])
-        layout = brought(model.layout, match.matrix, slip.layout, long)
+        layout = brought(model.layout, match, slip.layout, long)
         if explained(slip.layout, layout, long) >= EXPLAINED:
             yield slip, layout
 
@@ -144,7 +147,7 @@ def _as_one(pad: Sequence[_Form]) -> Iterator[tuple[_Slip, Layout]]:
 def _model(pad: Sequence[_Form]) -> _Slip | None:
     """Return the slip whose boxes all slips of the pad are to have; None where nothing speaks for any."""
     every = [slip for form in pad for slip in form]
-    first = _soundest(pad[0])
+    first = _middlemost(pad[0])
     if len(pad[0]) >= FEWEST and _weight(pad[0]) >= MAJORITY * _weight(every):
         return first
     others = sorted((slip for slip in every if slip is not first), key=lambda slip: -slip.weight)
@@ -153,7 +156,7 @@ def _model(pad: Sequence[_Form]) -> _Slip | None:
         return None
     form = next((form for form in pad if agree(form[0].layout, layout)), None)
     if form is not None:
-        return _soundest(form)
+        return _middlemost(form)
     return _Slip(first.place, first.read, layout) if len(every) >= FEWEST else None
 
 
@@ -161,10 +164,10 @@ def _together(first: _Slip, others: Sequence[_Slip]) -> Layout | None:
     """Return the boxes that several slips show together, as they lie on the first."""
     if first.image is None or first.seen is None:
         return None
-    looks = [(first.seen, np.eye(3))]
+    looks = []
     for other in others:
         match = first.onto(other)
-        if match is not None and match.likeness >= SAME and other.seen is not None:
-            looks.append((other.seen, match.matrix))
-    proposals = layouts_in(first.image, seen_together(looks))
+        if match is not None and match.likeness >= CLEAR and other.seen is not None:
+            looks.append((other.seen, match))
+    proposals = layouts_in(first.image, seen_together(first.seen, looks))
     return proposals.layouts[0] if proposals else None
