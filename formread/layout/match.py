@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from formread.layout.bend import Bend, bend_through, flat
 from formread.layout.ink import Ink, ink_of
 from formread.sheet.record import Image, Points
 
@@ -35,13 +36,9 @@ _HOPELESS = 0.15  # correlation that leads nowhere
 _STRIPS, _STRETCHES = 4, 6  # across a rule's direction, and along the profile
 _REACH = 3  # pixels by which a stretch may lie off in the end
 _BENT = 8  # pixels by which paper may bend; less than half of the lowest row
-_DEGREE = 3  # of the polynomial that tells how paper bends
-_STIFF = 0.3  # stretches that speak for paper that does not bend
 _OFF = 1.5  # pixels off the rest by which a stretch is heard half
 _SLOW = 8.0  # pixels; what changes more slowly is shade
 _PRINTED = 0.006  # standard deviation of a profile that crosses print
-_ROUNDS = 4
-_POWERS = [(a, b) for a in range(_DEGREE + 1) for b in range(_DEGREE + 1 - a)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,24 +49,23 @@ class Match:
     ----------
     matrix
         (3, 3) leads from places of the first sheet's :class:`Print`, bent, to pixels of the second sheet.
-    bend
-        (terms, 2) polynomial that tells by how many places the first sheet's print is bent, in x and in y.
-    shape, shrink
-        Places (width, height) of the first sheet's print, and places for a pixel of it, in x and in y.
+    bends
+        By how many places the first sheet's print is bent, in x and in y.
+    shrink
+        Places of the first sheet's print for a pixel of the sheet, in x and in y.
     likeness
         The median correlation of both sheets' darkness over all stretches that cross print.
     """
 
     matrix: Matrix
-    bend: Matrix
-    shape: tuple[int, int]
+    bends: tuple[Bend, Bend]
     shrink: tuple[float, float]
     likeness: float
 
     def __call__(self, points: Points) -> Points:
         """Lead (N, 2) points (x, y) in pixels of the first sheet to pixels of the second."""
         places = np.asarray(points, np.float64) * self.shrink
-        places = places + _terms(places, self.shape) @ self.bend
+        places = places + np.column_stack([bend(places) for bend in self.bends])
         led = np.column_stack([places, np.ones(len(places))]) @ self.matrix.T
         return np.asarray(led[:, :2] / led[:, 2:], np.float64)
 
@@ -104,8 +100,9 @@ def matched(one: Print, other: Print) -> Match | None:
         if found is None:
             return None
         matrix = found
-    bend = _bend(one.ink, _warped(ink, matrix, np.zeros((len(_POWERS), 2))))
-    laid = _warped(ink, matrix, bend)
+    unbent = _warped(ink, matrix, (flat((width, height)),) * 2)
+    bends = _bend(one.ink, unbent, turned=True), _bend(one.ink, unbent, turned=False)
+    laid = _warped(ink, matrix, bends)
     alike = [
         found.likeness for turned in (False, True) for found in _stretches(one.ink, laid, _REACH, turned)
     ]
@@ -113,43 +110,28 @@ def matched(one: Print, other: Print) -> Match | None:
         return None
     to_other = np.diag([other.size[0] / width, other.size[1] / height, 1.0]) @ matrix
     shrink = (width / one.size[0], height / one.size[1])
-    return Match(to_other, bend, (width, height), shrink, float(np.median(alike)))
+    return Match(to_other, bends, shrink, float(np.median(alike)))
 
 
-def _warped(ink: Ink, matrix: Matrix, bend: Matrix) -> Ink:
+def _warped(ink: Ink, matrix: Matrix, bends: tuple[Bend, Bend]) -> Ink:
     """Return darkness as it lies on the first sheet."""
     height, width = ink.shape
     grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
-    led = Match(matrix, bend, (width, height), (1.0, 1.0), 0.0)(grid.astype(np.float64)).astype(np.float32)
+    led = Match(matrix, bends, (1.0, 1.0), 0.0)(grid.astype(np.float64)).astype(np.float32)
     x, y = (np.ascontiguousarray(led[:, axis].reshape(height, width)) for axis in (0, 1))
     return np.asarray(cv2.remap(ink, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.float32)
 
 
-def _terms(places: Points, shape: tuple[int, int]) -> Matrix:
-    """Return the terms of the polynomial at each place, (N, terms)."""
-    x, y = ((places / np.array(shape)) * 2 - 1).T
-    return np.stack([x**a * y**b for a, b in _POWERS], axis=1)
-
-
-def _bend(one: Ink, laid: Ink) -> Matrix:
-    """Return the polynomial by which the first sheet's print has to be bent to lie on the second's."""
+def _bend(one: Ink, laid: Ink, *, turned: bool) -> Bend:
+    """Return by how much the first sheet's print has to be bent to lie on the second's, down or (`turned`) across."""
     height, width = one.shape
-    bend = np.zeros((len(_POWERS), 2))
-    for axis in (0, 1):
-        found = _stretches(one, laid, _BENT, turned=axis == 0)
-        if not found:
-            continue
-        terms = _terms(np.array([stretch.place for stretch in found]), (width, height))
-        off = np.array([stretch.off for stretch in found])
-        sure = np.array([max(stretch.likeness, 0.0) ** 2 for stretch in found])
-        heard = sure
-        for _ in range(_ROUNDS):
-            weighed = terms * heard[:, None]
-            bend[:, axis] = np.linalg.solve(
-                terms.T @ weighed + _STIFF * np.eye(len(_POWERS)), weighed.T @ off
-            )
-            heard = sure / (1 + ((off - terms @ bend[:, axis]) / _OFF) ** 2)
-    return bend
+    found = _stretches(one, laid, _BENT, turned)
+    if not found:
+        return flat((width, height))
+    places = np.array([stretch.place for stretch in found])
+    off = np.array([stretch.off for stretch in found])
+    sure = np.array([max(stretch.likeness, 0.0) ** 2 for stretch in found])
+    return bend_through(places, off, sure, (width, height), _OFF)
 
 
 def _laid(one: Ink, other: Ink, start: Matrix, long: int, blur: float, steps: int) -> Matrix | None:

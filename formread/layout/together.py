@@ -4,7 +4,7 @@ Writing hides other boxes on every slip, and every photo is poor elsewhere. Laid
 one sheet fills in what it missed on the next.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -12,9 +12,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from formread.layout.bend import bend_through
 from formread.layout.boxes import Map, Seen
 from formread.layout.match import Match
 from formread.layout.record import Box, Layout, Rectangle, Row
+from formread.sheet.record import Points
 
 _NEAR: Final = 0.008
 """Share of the sheet's longer side (1.7 mm on A5) by which an edge may lie off where another slip has it."""
@@ -68,9 +70,6 @@ def brought(layout: Layout, match: Match, own: Layout, long: int) -> Layout:
         Pixels of the other sheet's longer side.
     """
 
-    def led(box: Box) -> Box:
-        return Box(_led(box.rectangle, match), None if box.pence is None else _led(box.pence, match))
-
     top = layout.rows[0].boxes[0][1].rectangle.top
     sides = match(np.array([(x, top) for column in layout.columns for x in (column.left, column.right)]))[
         :, 0
@@ -81,28 +80,63 @@ def brought(layout: Layout, match: Match, own: Layout, long: int) -> Layout:
             replace(column, left=round(left), right=round(right))
             for column, left, right in zip(layout.columns, sides[::2], sides[1::2], strict=True)
         ),
-        rows=tuple(
-            replace(row, boxes=tuple((role, led(box)) for role, box in row.boxes)) for row in layout.rows
-        ),
-        totals=tuple(replace(total, box=led(total.box)) for total in layout.totals),
         serial=own.serial,
         serial_text=own.serial_text,
         customer=own.customer,
     )
-    return _settled(moved, list(rectangles(own)), _NEAR * long)
+    moved = _through(moved, match)
+    seen = list(rectangles(own))
+    return _settled(_drifted(moved, seen, long), seen, _NEAR * long)
+
+
+def _through(layout: Layout, lead: Callable[[Points], Points]) -> Layout:
+    """Return a layout with its boxes led elsewhere."""
+
+    def led(place: Rectangle) -> Rectangle:
+        """Return the upright rectangle through the middles of the sides."""
+        x, y = (place.left + place.right) / 2, (place.top + place.bottom) / 2
+        sides = lead(np.array([(place.left, y), (place.right, y), (x, place.top), (x, place.bottom)]))
+        return _rectangle(sides[0, 0], sides[2, 1], sides[1, 0], sides[3, 1])
+
+    def box_led(box: Box) -> Box:
+        return Box(led(box.rectangle), None if box.pence is None else led(box.pence))
+
+    rows = tuple(
+        replace(row, boxes=tuple((role, box_led(box)) for role, box in row.boxes)) for row in layout.rows
+    )
+    totals = tuple(replace(total, box=box_led(total.box)) for total in layout.totals)
+    return replace(layout, rows=rows, totals=totals)
+
+
+def _drifted(layout: Layout, seen: Sequence[Rectangle], long: int) -> Layout:
+    """Move all boxes as those move of which edges were seen near them."""
+    near, size = _NEAR * long, (long, long)
+    bends = []
+    offs = [(place, _off(place, seen, near)) for place in rectangles(layout)]
+    for axis in (0, 1):
+        known = [
+            (_side(place, side), off[side])
+            for place, off in offs
+            for side in (axis, axis + 2)
+            if off[side] is not None
+        ]
+        if not known:
+            return layout
+        places, off = np.array([at for at, _ in known]), np.array([by for _, by in known], np.float64)
+        bends.append(bend_through(places, off, np.ones(len(off)), size, near / 4))
+    return _through(layout, lambda points: points + np.column_stack([bend(points) for bend in bends]))
+
+
+def _side(place: Rectangle, side: int) -> tuple[float, float]:
+    """Return the middle of the left, upper, right or lower side."""
+    x, y = (place.left + place.right) / 2, (place.top + place.bottom) / 2
+    return ((place.left, y), (x, place.top), (place.right, y), (x, place.bottom))[side]
 
 
 def rectangles(layout: Layout) -> Iterable[Rectangle]:
     """Return every place to write in, halves apart."""
     for box in _boxes(layout):
         yield from _halves(box)
-
-
-def _led(place: Rectangle, match: Match) -> Rectangle:
-    """Lead the middles of a rectangle's sides, and return the upright rectangle through them."""
-    x, y = (place.left + place.right) / 2, (place.top + place.bottom) / 2
-    sides = match(np.array([(place.left, y), (place.right, y), (x, place.top), (x, place.bottom)]))
-    return _rectangle(sides[0, 0], sides[2, 1], sides[1, 0], sides[3, 1])
 
 
 def _rectangle(left: float, top: float, right: float, bottom: float) -> Rectangle:
