@@ -27,6 +27,16 @@ class Bend:
         """Return how far (N, 2) places (x, y) lie off, (N,)."""
         return np.asarray(_terms(places, self.size) @ self.factors, np.float64)
 
+    def over(self, x: Numbers, y: Numbers) -> Numbers:
+        """Return the same where columns `x` and rows `y` cross, (rows, columns)."""
+        square = np.zeros((_DEGREE + 1, _DEGREE + 1))
+        square[tuple(zip(*_POWERS, strict=True))] = self.factors
+        across, down = (
+            np.vander(places / length * 2 - 1, _DEGREE + 1, increasing=True)
+            for places, length in zip((x, y), self.size, strict=True)
+        )
+        return np.asarray(down @ square.T @ across.T, np.float64)
+
 
 def flat(size: tuple[int, int]) -> Bend:
     """Return no bend at all."""
@@ -48,9 +58,11 @@ def bend_through(places: Points, off: Numbers, sure: Numbers, size: tuple[int, i
     heard = sure
     for _ in range(_ROUNDS):
         weighed = terms * heard[:, None]
-        factors = np.linalg.solve(terms.T @ weighed + _STIFF * np.eye(len(_POWERS)), weighed.T @ off)
+        factors = np.asarray(
+            np.linalg.solve(terms.T @ weighed + _STIFF * np.eye(len(_POWERS)), weighed.T @ off), np.float64
+        )
         heard = sure / (1 + ((off - terms @ factors) / half) ** 2)
-    return Bend(np.asarray(factors, np.float64), size)
+    return Bend(factors, size)
 
 
 def _terms(places: Points, size: tuple[int, int]) -> Numbers:

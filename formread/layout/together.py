@@ -39,11 +39,15 @@ def seen_together(first: Seen, others: Sequence[tuple[Seen, Match]]) -> Seen:
     height, width = first.core.shape
     kinds, core, pence = first.kinds.copy(), first.core.copy(), first.pence.copy()
     weight = np.ones((height, width), np.float32)
-    places = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
-    scale = np.array(first.scale)
+    pixels = [
+        (np.arange(count) + 0.5) * scale - 0.5
+        for count, scale in zip((width, height), first.scale, strict=True)
+    ]
     for seen, match in others:
-        led = (match((places + 0.5) * scale - 0.5) + 0.5) / np.array(seen.scale) - 0.5
-        x, y = (np.ascontiguousarray(led[:, axis].reshape(height, width), np.float32) for axis in (0, 1))
+        x, y = (
+            np.asarray((led + 0.5) / scale - 0.5, np.float32)
+            for led, scale in zip(match.over(*pixels), seen.scale, strict=True)
+        )
 
         def laid(one: Map, x: Map = x, y: Map = y) -> Map:
             return np.asarray(cv2.remap(one, x, y, cv2.INTER_LINEAR), np.float32)

@@ -76,9 +76,11 @@ def one_grid(read: Sequence[ReadSlip], layouts: Sequence[Layout]) -> list[Layout
         The layout of each, with the roles that its pad agrees on.
     """
     result = list(layouts)
-    # In an order of their own: whichever photo came first, the same slips get the same grid.
-    places = sorted(range(len(read)), key=lambda place: read[place].sheet_jpeg)
-    slips = [_Slip(place, read[place], layouts[place]) for place in places if layouts[place].rows]
+    slips = [
+        _Slip(place, slip, layout)
+        for place, (slip, layout) in enumerate(zip(read, layouts, strict=True))
+        if layout.rows and layout.columns
+    ]
     for pad in _pads(_forms(slips)):
         for slip, layout in _as_one(pad):
             result[slip.place] = layout
