@@ -39,7 +39,7 @@ def test_boxes_follow_edges_that_drift_away_from_where_they_were_expected() -> N
     missed = replace(stretched, rows=stretched.rows[:4], totals=())
     whole = brought(slip(), as_it_is(), missed, LONG)
     pairs = zip(places(whole), places(stretched), strict=True)
-    assert max(abs(a.right - b.right) + abs(a.bottom - b.bottom) for a, b in pairs) <= 4
+    assert max(abs(a.right - b.right) + abs(a.bottom - b.bottom) for a, b in pairs) <= 6
 
 
 @pytest.mark.parametrize("astray", [slip(rows=4), slip(totals=("total",)), replace(slip(), totals=())])
