@@ -39,17 +39,20 @@ class _Slip:
     read: ReadSlip
     layout: Layout
 
-    @cached_property
+    @property
     def image(self) -> Image | None:
+        """Its sheet, opened anew each time: ninety of them would fill the memory."""
         return kept_sheet(self.read)
 
     @cached_property
     def print(self) -> Print | None:
-        return None if self.image is None else print_of(self.image)
+        image = self.image
+        return None if image is None else print_of(image)
 
     @cached_property
     def seen(self) -> Seen | None:
-        return None if self.image is None else look(self.image)
+        image = self.image
+        return None if image is None else look(image)
 
     @property
     def weight(self) -> float:
@@ -138,9 +141,9 @@ def _as_one(pad: Sequence[_Form]) -> Iterator[tuple[_Slip, Layout]]:
         if agree(model.layout, slip.layout):
             continue
         match = model.onto(slip)
-        if match is None or match.likeness < SAME or slip.image is None:
+        if match is None or match.likeness < SAME or slip.print is None:
             continue
-        long = max(slip.image.shape[:2])
+        long = max(slip.print.size)
         layout = brought(model.layout, match, slip.layout, long)
         if explained(slip.layout, layout, long) >= EXPLAINED:
             yield slip, layout
@@ -163,13 +166,14 @@ def _model(pad: Sequence[_Form]) -> _Slip | None:
 
 
 def _together(first: _Slip, others: Sequence[_Slip]) -> Layout | None:
-    """Return the boxes that several slips show together, as they lie on the first."""
-    if first.image is None or first.seen is None:
-        return None
+    """Return the boxes that several slips show together, as they lie on the first; None where no other lies well on it."""
     looks = []
     for other in others:
         match = first.onto(other)
         if match is not None and match.likeness >= CLEAR and other.seen is not None:
             looks.append((other.seen, match))
-    proposals = layouts_in(first.image, seen_together(first.seen, looks))
+    image, seen = first.image, first.seen
+    if image is None or seen is None or not looks:
+        return None
+    proposals = layouts_in(image, seen_together(seen, looks))
     return proposals.layouts[0] if proposals else None
