@@ -2,7 +2,9 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import date
 from itertools import permutations
+from pathlib import Path
 
 import cv2
 import pytest
@@ -10,10 +12,12 @@ import pytest
 from formread.arithmetic.record import SlipReadings
 from formread.layout.record import Layout, Trust
 from formread.layout.together import agree, rectangles
-from formread.pile import grids, pool
+from formread.pile import grids, kept, pool
 from formread.pile.grids import one_grid
+from formread.pile.kept import Piles
 from formread.pile.pool import pool_layouts
-from formread.pile.record import ReadSlip
+from formread.pile.record import ReadPhoto, ReadSlip
+from formread.pile.store import Store
 from formread.sheet.record import Image
 from tests.layout.drawings import CLASSIC, Plan, carbon, draw
 from tests.layout.test_together import of_plan
@@ -131,3 +135,24 @@ def test_a_sheet_that_cannot_be_opened_changes_nothing() -> None:
     slips = [replace(slip, sheet_jpeg=b"") for slip in slips]
     assert grids_of(slips) == [slip.layout for slip in slips]
     assert pool_layouts(slips) == slips
+
+
+def test_a_kept_pile_gives_a_slip_its_pads_boxes_once_all_photos_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept, "settle_roles", list)  # nothing is read on these slips that could add up
+    store = Store(tmp_path / "kept")
+    pile, piles = store.add_pile("Spring", date(2026, 5, 14), "GBP"), Piles(store)
+    astray = read(PAD[3], without_a_row(of_plan(PAD[3])))
+    for slip in [*map(read, PAD[:3]), astray]:
+        photo = store.add_photo(pile, slip.photo, slip.photo.encode())
+        assert photo is not None
+        row, path = store.photo(photo), store.photo_path(photo)
+        assert row is not None
+        assert path is not None
+        assert piles.keep_read(row, path, ReadPhoto((slip,), ()))
+    piles.refresh(pile)
+    settled = [piles.reading(slip.id) for slip in piles.slips(pile)]
+    assert all(slip is not None and agree(slip.layout, of_plan(CLASSIC)) for slip in settled)
+    assert all(slip is not None and not slip.sheet_jpeg for slip in settled)
+    store.close()
