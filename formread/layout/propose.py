@@ -49,19 +49,31 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
         Up to three layouts whose rectangles are in pixels of ``sheet.image``; falsy, with a reason in the
         seller's words, when no table is found.
     """
-    height, width = sheet.image.shape[:2]
-    if max(height, width) < _LEAST:
+    if max(sheet.image.shape[:2]) < _LEAST:
         return LayoutSearch((), TOO_SMALL)
-    seen = look(sheet.image)
+    return layouts_in(sheet.image, look(sheet.image))
+
+
+def layouts_in(image: Image, seen: Seen) -> LayoutSearch:
+    """Propose what the boxes of a sheet mean that was looked at.
+
+    Parameters
+    ----------
+    image
+        (H, W, 3) uint8 RGB, one slip, flat and upright.
+    seen
+        What was seen on it, or on it and on other slips of the pad.
+    """
+    height, width = image.shape[:2]
     grid = find_grid(seen)
     if grid is None:
         return LayoutSearch((), NO_TABLE)
     scale = max(height, width) / _WORKING
     size = (max(1, round(width / scale)), max(1, round(height / scale)))
     method = cv2.INTER_AREA if scale > 1 else cv2.INTER_CUBIC
-    ink = ink_of(np.asarray(cv2.resize(sheet.image, size, interpolation=method), np.uint8))
+    ink = ink_of(np.asarray(cv2.resize(image, size, interpolation=method), np.uint8))
     content = _content(ink, find_rules(ink), seen, scale)
-    return LayoutSearch(tuple(layouts_seen(seen, grid, content, _Reader(sheet.image, scale), scale)))
+    return LayoutSearch(tuple(layouts_seen(seen, grid, content, _Reader(image, scale), scale)))
 
 
 def _aspect(piece: Piece) -> float:

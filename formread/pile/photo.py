@@ -64,11 +64,12 @@ def _read_page(
             problems.append(Problem(name, photo.page, why))
             continue
         layout = recognised(designs, with_codes(sheet.image, proposals.layouts[0]))
-        slips.append(_read(name, photo.page, sheet, layout))
+        slips.append(read_slip(name, photo.page, sheet, layout))
     return slips, problems
 
 
-def _read(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
+def read_slip(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
+    """Read one slip whose layout is known."""
     corners = tuple((round(float(x), 1), round(float(y), 1)) for x, y in sheet.outline)
     read = ReadSlip(name, page, corners, layout, read_sheet(sheet.image, layout), _jpeg(sheet))
     return settle_roles([read])[0]
