@@ -256,9 +256,7 @@ def _field(rules: list[Rule], length: int, height: int) -> Field:
         # A rule's own unknown height drops out when each rule is measured from its mean.
         rows.append(block - block.mean(axis=0))
         wanted.append(rule.y - level)
-        weights.append(
-            np.full(len(rule.x), (_SIDE_WEIGHT if is_edge else 1.0) * span / np.sqrt(len(rule.x)))
-        )
+        weights.append(np.full(len(rule.x), (_SIDE_WEIGHT if is_edge else 1.0) * span / np.sqrt(len(rule.x))))
         firm.append(np.full(len(rule.x), span >= _LONG and not is_edge))
     matrix, target, fair = np.concatenate(rows), np.concatenate(wanted), np.concatenate(weights)
     # Long rules go where the paper goes, however far; the edge of a neighbour or a line of writing is let go.

@@ -131,7 +131,11 @@ def _followed(
     rows, columns = seen.slip.shape
     cut = [instances.is_cut(side, columns, rows) for side in rough]
     place = float(np.mean(seen.scale))
-    sides = _mapped(rough, np.array(seen.scale))
+    rough = _four(
+        side if is_cut else instances.beyond_border(side, columns, rows)
+        for side, is_cut in zip(rough, cut, strict=True)
+    )
+    sides = _mapped(edge.to_corners(rough), np.array(seen.scale))
     last = np.array(photo.shape[1::-1]) - 1.0
     sides = _onto_border(sides, cut, last)
     for image, factor, reach in (

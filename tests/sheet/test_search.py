@@ -93,6 +93,23 @@ def test_rules_of_a_folded_slip_come_out_straight(fold: float) -> None:
         assert np.ptp(rule[:, 1]) < 0.004 * sheet.image.shape[0]
 
 
+@pytest.mark.parametrize("degrees", [14, -10, 104])
+def test_where_the_photo_cuts_a_corner_off_the_edges_go_on_beyond_it(degrees: float) -> None:
+    """The photo's border is no edge of the paper: followed as one, it bends all rules near it."""
+    photo = table("wood", *SIZE)
+    outline = box(750, 560, 560, 792, degrees)
+    first, second = np.sort(outline[:, 1])[:2]
+    outline[:, 1] -= first + 0.6 * (second - first)  # more than half of the side is not in the photo
+    laid = lay(photo, draw_slip(), outline)
+    search = find_sheets(photo)
+    (sheet,) = search.sheets
+    assert_allclose(sheet.outline, laid.outline, atol=4)
+    x = np.linspace(0.08, 0.92, 9)
+    for y in np.linspace(0.2, 0.85, 7):
+        rule = to_sheet(search, laid.place(np.stack([x, np.full(9, y)], axis=1)))
+        assert abs(np.rad2deg(np.arctan(np.polyfit(rule[:, 0], rule[:, 1], 1)[0]))) < 0.2
+
+
 def test_points_go_to_the_photo_and_back() -> None:
     search, laid = scene("wood", WHITE, 8.0, 0.02)
     (sheet,) = search.sheets
