@@ -12,6 +12,8 @@ from formread.sheet.rules import Rule
 
 _INK = 0.10  # of black: print and dark rules
 _FAINT_INK = 0.6  # of the strongest print: where all is fainter, as on carbon copies
+_GRAIN = 1.0  # pixels: of a camera's noise, smoothed away, or it joins letters, lines and rules into one
+_OVER_GRAIN = 4.0  # so many times what is left of it
 _LONG_STROKE = 41  # pixels: longer straight strokes are rules
 _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
@@ -83,7 +85,9 @@ def _decided(one: float, other: float) -> bool:
 
 def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
     """Cut out what looks like single lines of text, the longest first."""
-    dark = ink > min(_INK, _FAINT_INK * float(np.percentile(ink, 99)))
+    calm = cv2.GaussianBlur(ink, (0, 0), _GRAIN)
+    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(calm - np.median(calm))))
+    dark = calm > max(min(_INK, _FAINT_INK * float(np.percentile(calm, 99))), grain)
     marks = dark.astype(np.uint8)
     for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
         rules = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, kernel)

@@ -9,7 +9,9 @@ import numpy.typing as npt
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from formread.sheet import light, upright
 from formread.sheet import quad as quads
+from formread.sheet import rules as printed
 from formread.sheet.record import SheetSearch
 from formread.sheet.search import find_sheets
 from tests.sheet.scenes import Laid, box, draw_slip, lay, table
@@ -57,6 +59,17 @@ def test_a_slip_comes_upright_whichever_way_it_lay(degrees: float, paper: tuple[
     (sheet,) = search.sheets
     assert_allclose(sheet.outline, laid.outline, atol=2)
     assert sheet.image.shape[0] > sheet.image.shape[1]
+
+
+@pytest.mark.parametrize("turns", range(4))
+def test_grain_of_a_dim_photo_does_not_hide_which_way_is_up(turns: int) -> None:
+    grain = np.random.default_rng(3).normal(0, 8, (1400, 990, 3))
+    dim = np.clip(draw_slip(990, 1400) * 0.5 + grain + 0.5, 0, 255).astype(np.uint8)
+    lying = np.ascontiguousarray(np.rot90(dim, turns))
+    tone = light.paper_tone(lying)
+    ink = light.ink(lying, tone)
+    found = upright.quarter_turns(light.evened(lying, tone), ink, printed.across(ink), printed.down(ink))
+    assert found == turns
 
 
 def test_the_corners_of_the_sheet_map_to_its_outline() -> None:
