@@ -32,6 +32,9 @@ _MORE_LINES = (
     2.0  # so many times more of the strips' length one way than the other: the writing runs that way
 )
 
+_DIGIT, _DIGIT_DOUBT = 0.5, 12  # upside down, digits read as digits or letters too, but less surely
+
+_NUMBER = re.compile(rf"[0-9]{{{_SHORTEST_WORD},}}")
 _WORD = re.compile(rf"[A-Za-z]{{{_SHORTEST_WORD},}}")
 
 
@@ -86,7 +89,8 @@ def _decided(one: float, other: float) -> bool:
 def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
     """Cut out what looks like single lines of text, the longest first."""
     calm = cv2.GaussianBlur(ink, (0, 0), _GRAIN)
-    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(calm - np.median(calm))))
+    calm -= np.median(calm)
+    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(calm)))
     dark = calm > max(min(_INK, _FAINT_INK * float(np.percentile(calm, 99))), grain)
     marks = dark.astype(np.uint8)
     for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
@@ -110,6 +114,8 @@ def _legibility(strips: list[Image]) -> float:
     total = 0.0
     for read in ocr.read_lines(strips):
         letters = sum(len(word) for word in _WORD.findall(read.text))
+        digits = sum(len(number) for number in _NUMBER.findall(read.text))
         strange = sum(not letter.isascii() for letter in read.text)
         total += max(0, letters - 2 * strange) * read.confidence**4
+        total += _DIGIT * max(0, digits - 2 * strange) * read.confidence**_DIGIT_DOUBT
     return total
