@@ -14,6 +14,7 @@ _INK = 0.10  # of black: print and dark rules
 _FAINT_INK = 0.6  # of the strongest print: where all is fainter, as on carbon copies
 _GRAIN = 1.0  # pixels: of a camera's noise, smoothed away, or it joins letters, lines and rules into one
 _OVER_GRAIN = 4.0  # so many times what is left of it
+_SPARSE = 4  # one pixel in so many, each way, says how dark paper and print are
 _LONG_STROKE = 41  # pixels: longer straight strokes are rules
 _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
@@ -89,9 +90,11 @@ def _decided(one: float, other: float) -> bool:
 def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
     """Cut out what looks like single lines of text, the longest first."""
     calm = cv2.GaussianBlur(ink, (0, 0), _GRAIN)
-    calm -= np.median(calm)
-    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(calm)))
-    dark = calm > max(min(_INK, _FAINT_INK * float(np.percentile(calm, 99))), grain)
+    some = calm[::_SPARSE, ::_SPARSE]
+    paper = float(np.median(some))
+    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(some - paper)))
+    strongest = float(np.percentile(some, 99)) - paper
+    dark = calm > paper + max(min(_INK, _FAINT_INK * strongest), grain)
     marks = dark.astype(np.uint8)
     for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
         rules = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, kernel)
