@@ -22,6 +22,9 @@ _SMALLEST = 0.006  # of the map's area: of twelve slips in a photo each is large
 _REACH = 0.05  # of the longer side: how far a fitted side may lie from the region's own simplified outline
 _MARGIN = 4  # places of bare surroundings added, so that sides along the photo's border can be followed
 _BORDER = 1.0  # places: a side this near to the photo's border is cut by it
+_NEAR_BORDER = 2.5  # places: of a side that the photo cuts for a part, what is nearer follows the border
+_MOST_FREE, _LEAST_FREE = 0.88, 0.25  # of such a side: less border may be a corner's, less edge shows no way
+_CUT_PLACES = 65
 _MOST_MISFIT = 0.4  # a neighbour on top of a slip takes less of it
 _SEAM = (
     0.4  # mean along a line across a region: of one slip no line came above 0.13, between two 0.9 is usual
@@ -295,3 +298,20 @@ def is_cut(side: edge.Side, width: int, height: int) -> bool:
         if (ends[:, axis] < _BORDER).all() or (ends[:, axis] > last - _BORDER).all():
             return True
     return False
+
+
+def beyond_border(side: edge.Side, width: int, height: int) -> edge.Side:
+    """Return a side that runs along the border of a map for a part only as the rest of it goes on, straight.
+
+    There the photo cuts a corner off, and its border is no edge of the paper's.
+    """
+    share = np.linspace(0, 1, _CUT_PLACES)
+    points = side.points(share)
+    gaps = np.minimum(points, np.array([width - 1, height - 1]) - points).min(axis=1)
+    free = gaps > _NEAR_BORDER
+    free[[0, -1]] &= free[[1, -2]]
+    if free.mean() > _MOST_FREE or free.mean() < _LEAST_FREE:
+        return side
+    along = np.polynomial.polynomial.polyfit(share[free], points[free], 1)
+    start, end = along[0], along[0] + along[1]
+    return edge.Side(start, end, np.zeros_like(side.curve), side.support, side.contrast)

@@ -28,7 +28,8 @@ _MARK, _LEAST_MARKED = (
     0.12,
     0.01,
 )  # of black; share of a sheet that print darkens so much: plain paper stays below
-_STRAIGHT = 4.0  # pixels of the first flattening: less bent rules are straight after one look
+_LOOKS = 3  # at a slip's rules: each straightens what the one before left bent
+_STRAIGHT = 4.0  # pixels of the first flattening: less bent rules are straight after one look more
 _REACH = 2.0  # places of the finder's map: how far off its sides may be
 _FINE_REACH = 0.006  # of the longer side: how far off an edge may be once it was followed on the copy
 _SEEN_EDGE = 0.45  # support from which an edge in the photo is believed rather than the finder's
@@ -130,7 +131,11 @@ def _followed(
     rows, columns = seen.slip.shape
     cut = [instances.is_cut(side, columns, rows) for side in rough]
     place = float(np.mean(seen.scale))
-    sides = _mapped(rough, np.array(seen.scale))
+    rough = _four(
+        side if is_cut else instances.beyond_border(side, columns, rows)
+        for side, is_cut in zip(rough, cut, strict=True)
+    )
+    sides = _mapped(edge.to_corners(rough), np.array(seen.scale))
     last = np.array(photo.shape[1::-1]) - 1.0
     sides = _onto_border(sides, cut, last)
     for image, factor, reach in (
@@ -236,7 +241,7 @@ class _Straight:
 def _straight(pyramid: list[Image], sides: Sides) -> _Straight:
     """Flatten by the edges, straighten by the rules."""
     flat = flatten.from_sides(sides, pyramid[0], _TRIAL_SIDE)
-    for _ in range(2):
+    for _ in range(_LOOKS):
         trial = flatten.render(pyramid, flat)
         tone = light.paper_tone(trial)
         ink = light.ink(trial, tone)
