@@ -54,7 +54,12 @@ def layouts_seen(seen: Seen, grid: Grid, content: Ink, read: Read, working: floa
         )
         for c, (_, match) in zip(grid.columns, headings, strict=True)
     ]
-    totals, trust = find_totals(seen, grid, content, read, scale)
+    counted = " ".join(
+        text
+        for (text, _), column in zip(headings, grid.columns, strict=True)
+        if int(np.argmax(column.kinds)) == _ROLES.index("quantity")
+    )
+    totals, trust = find_totals(seen, grid, content, read, scale, counted)
     serial, serial_text = find_serial(seen, grid, content, read, scale)
     customer = find_customer(seen)
     assigned = assign(columns, _PROPOSALS)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+import pytest
 
 from formread.layout.printed import Piece
 from formread.layout.scale import Scale
@@ -16,7 +17,9 @@ PIXELS = 4.0
 """Of the sheet, and of the working image, to a place of the map."""
 
 
-def roles(boxes: Sequence[Where], labels: dict[tuple[float, float, float, float], str]) -> list[str]:
+def roles(
+    boxes: Sequence[Where], labels: dict[tuple[float, float, float, float], str], counted: str = ""
+) -> list[str]:
     """The roles of the totals of an even table with `boxes` under it, beside which `labels` are printed."""
     places = [*table(), *boxes, *(("label", *where, False) for where in labels)]
     maps = seen(places)
@@ -37,7 +40,7 @@ def roles(boxes: Sequence[Where], labels: dict[tuple[float, float, float, float]
             found.append(printed(text))
         return found
 
-    totals, _ = find_totals(maps, grid, content, read, Scale(grid, maps, 1.0))
+    totals, _ = find_totals(maps, grid, content, read, Scale(grid, maps, 1.0), counted)
     return [total.role for total in totals]
 
 
@@ -69,3 +72,19 @@ def test_in_one_line_a_label_speaks_of_the_box_after_it() -> None:
         (164.0, 161.0, 197.0, 171.0): "to pay",
     }
     assert roles(boxes, labels) == ["goods", "deposit", "total"]
+
+
+def test_a_box_for_what_the_quantities_count_is_no_sum() -> None:
+    """Whatever it looks like; under another heading it may be one."""
+    boxes: list[Where] = [("delivery", 60, 160, 90, 172, False), ("total", 160, 160, 220, 172, False)]
+    labels = {(20.0, 161.0, 57.0, 171.0): "Bobbins", (110.0, 161.0, 157.0, 171.0): "To pay"}
+    assert roles(boxes, labels, "Bobbins") == ["total"]
+    assert len(roles(boxes, labels, "Quantity")) == 2
+
+
+@pytest.mark.parametrize("looks", ["other_total", "goods"])
+def test_one_label_before_two_boxes_means_the_second(looks: str) -> None:
+    """The first says how many, the second how much, where the first does not look like an amount alone."""
+    boxes: list[Where] = [(looks, 100, 160, 130, 172, False), ("total", 131, 160, 190, 172, False)]
+    found = roles(boxes, {(20.0, 161.0, 97.0, 171.0): "Grand total"})
+    assert (found == ["total"]) == (looks == "other_total")
