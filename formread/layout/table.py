@@ -40,7 +40,8 @@ _LOOK_BACK = 12  # groups that boxes sorted from the top may still belong to
 _EVEN = 0.22  # of the pitch by which a gap between rows may miss whole rows
 _MOST_MISSING = 3  # rows in one gap that may be filled in
 _COVERED = 0.65  # of a row's places that are seen as the table's, for the row to be one
-_LEAST_COVERED = 0.2  # likewise, where rows above and below leave room for just one
+_BORDER = 2  # places at a row's edges that its neighbours show in
+_LEAST_COVERED = 0.25  # likewise, where rows above and below leave room for just one
 _UNEVEN = 0.3  # share of the usual height by which rows between lines may differ
 # Shares of a full core: less parts two rows, at whichever level it parts the most of them evenly.
 _DIPS = (0.5, 0.65, 0.8, 0.88)
@@ -265,7 +266,8 @@ def _filled(rows: list[tuple[float, float]], table: npt.NDArray[np.floating]) ->
             for k in range(1, missing + 1):
                 step = gap * k / (missing + 1)
                 top, bottom = before[0] + step, before[1] + step
-                if float(table[max(round(top), 0) : round(bottom) + 1].mean()) > _LEAST_COVERED:
+                inner = table[max(round(top) + _BORDER, 0) : max(round(bottom) - _BORDER, 1)]
+                if inner.size and float(inner.mean()) > _LEAST_COVERED:
                     filled.append((top, bottom))
         filled.append(row)
     return filled
