@@ -1,7 +1,8 @@
 """Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -59,15 +60,14 @@ def find_sheets(photo: Image) -> SheetSearch:
     pyramid = _pyramid(photo)
     sheets: list[Sheet] = []
     unread: list[str] = []
-    for sides, sure in _seen(photo, pyramid):
+    for sides, sure, whole in _seen(photo, pyramid):
         if sides is None or not _is_form(pyramid, np.array([side.start for side in sides]), sure):
             continue
         straight = _straight(pyramid, sides)
         hindered = quality.hindrance(straight.trial, straight.tone, _size(sides))
         if hindered is None or not hindered.hopeless:
-            sheets.append(
-                _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
-            )
+            found = _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
+            sheets.append(replace(found, whole=whole))
         elif hindered.message not in unread:
             unread.append(hindered.message)
     if not sheets:
@@ -90,7 +90,7 @@ def find_page(photo: Image) -> Sheet:
     """
     height, width = photo.shape[:2]
     pyramid = _pyramid(photo)
-    found = [sides for sides, _ in _seen(photo, pyramid)]
+    found = [sides for sides, *_ in _seen(photo, pyramid)]
     areas = [
         (quads.area(np.array([side.start for side in sides])), at) for at, sides in enumerate(found) if sides
     ]
@@ -102,12 +102,31 @@ def find_page(photo: Image) -> Sheet:
     return _flattened(pyramid, sides, _straight(pyramid, sides), bounds=_PAGE_SIDES)
 
 
-def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float]]:
-    """Yield the sides of each sheet that the finder sees, followed in the photo, and how sure the finder is."""
+Whole = Callable[[], Sheet | None]
+
+
+def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float, Whole | None]]:
+    """Yield the sides of each sheet that the finder sees, followed in the photo, how sure it is, and what it is part of."""
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    for rough, sure in instances.outlines(seen, copy):
-        yield _followed(photo, copy, scale, seen, rough), sure
+
+    def whole_of(rough: Sides) -> Whole:
+        @cache
+        def whole() -> Sheet | None:
+            sides = _followed(photo, copy, scale, seen, rough)
+            return None if sides is None else _flattened(pyramid, sides, _straight(pyramid, sides))
+
+        return whole
+
+    wholes: list[tuple[Sides, Whole]] = []
+    for outline in instances.outlines(seen, copy):
+        whole = None
+        if outline.whole is not None:
+            whole = next((known for sides, known in wholes if sides is outline.whole), None)
+            if whole is None:
+                whole = whole_of(outline.whole)
+                wholes.append((outline.whole, whole))
+        yield _followed(photo, copy, scale, seen, outline.sides), outline.sure, whole
 
 
 def _without_writing(pyramid: list[Image]) -> tuple[npt.NDArray[np.float32], float]:

@@ -28,7 +28,7 @@ from formread.layout import propose_layouts
 from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
 from formread.photo import read_photo
 from formread.pile.codes import with_codes
-from formread.pile.photo import read_slip
+from formread.pile.photo import laid_out, read_slip
 from formread.pile.pool import pool_codes, pool_layouts
 from formread.pile.record import ReadSlip
 from formread.pile.roles import settle_roles
@@ -176,14 +176,15 @@ def photo_results(folder: Path) -> Iterator[Result]:
     """Measure on photos: find the sheets, lay each out, compare in pixels of the photo."""
     for (photo, page), slips in sorted(_by_page(folder).items()):
         image = list(read_photo(folder / photo))[page - 1].image
-        sheets = find_sheets(image).sheets
+        laid = laid_out(find_sheets(image).sheets)
         for slip in slips:
             name, groups = _named(slip)
-            best = _shown(slip, sheets)
+            best = _shown(slip, [sheet for sheet, _ in laid])
             if best is None:
                 yield Result(name, groups, False, False, False, False, False, (), "slip not found")
                 continue
-            yield _judge(propose_layouts(best), slip, best.to_photo, _unit(slip), name, groups)
+            search = next(search for sheet, search in laid if sheet is best)
+            yield _judge(search, slip, best.to_photo, _unit(slip), name, groups)
 
 
 def _by_page(folder: Path) -> dict[tuple[str, int], list[Record]]:
@@ -221,15 +222,14 @@ def pile_results(folder: Path) -> Iterator[tuple[Result, Result]]:
     alone: list[ReadSlip] = []
     for (photo, page), slips in sorted(by_page.items()):
         read: dict[int, tuple[Sheet, int]] = {}
-        sheets = find_sheets(list(read_photo(folder / photo))[page - 1].image).sheets
-        for sheet in sheets:
-            proposals = propose_layouts(sheet)
+        laid = laid_out(find_sheets(list(read_photo(folder / photo))[page - 1].image).sheets)
+        for sheet, proposals in laid:
             if proposals:
                 read[id(sheet)] = sheet, len(alone)
                 layout = with_codes(sheet.image, proposals.layouts[0])
                 alone.append(read_slip(photo, page, sheet, layout))
         for slip in slips:
-            best = _shown(slip, sheets)
+            best = _shown(slip, [sheet for sheet, _ in laid])
             found.append((slip, *(read.get(id(best), (None, -1)) if best is not None else (None, -1))))
     pooled = pool_codes(settle_roles(pool_layouts(alone)))
     for slip, shown, place in found:
