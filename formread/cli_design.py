@@ -29,17 +29,17 @@ def add_design(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from formread.layout import propose_layouts
     from formread.layout.design import learn
     from formread.photo import read_photo
     from formread.pile.designs import SUFFIX, write_design
+    from formread.pile.photo import laid_out
     from formread.sheet.search import find_sheets
 
     if not options.photo.is_file():
         raise UsageError(f"There is no file {str(options.photo)!r}. Check the name and try again.")
     page = next(iter(read_photo(options.photo)))
     sheets = find_sheets(page.image)
-    found = [search for search in map(propose_layouts, sheets.sheets) if search]
+    found = [search for _, search in laid_out(sheets.sheets) if search]
     if len(found) != 1:
         said = "no slip with a table" if not found else f"{len(found)} slips"
         raise PhotoError(

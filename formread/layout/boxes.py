@@ -3,7 +3,7 @@
 The network sees the whole sheet, 1024 pixels long, and says for every place of a map of half that size which kind
 of box lies there (``KINDS``), whether the place is well inside its box (*core*: boxes that touch have cores apart)
 and whether it is the half of a box for the pence. What the boxes are together, rows, columns and totals, is worked
-out afterwards (``grid.py``). The weights come from ``models/layouts``, where forms are drawn to train it.
+out afterwards (``table.py``). The weights come from ``models/layouts``, where forms are drawn to train it.
 """
 
 from dataclasses import dataclass

@@ -212,7 +212,7 @@ def _assigned(
                 for role, own in scores.items()
                 if role == "other" or role not in given
             ]
-            if strangers and any(given):
+            if strangers and (any(given) or total.label.known < _COPY):
                 grown.append((score + _no_box_score(total, given), (*given, None)))
         grown.sort(key=lambda item: (-item[0], tuple(map(str, item[1]))))
         beam = grown[:_BEAM]

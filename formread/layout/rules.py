@@ -38,6 +38,7 @@ _CROWDED = 0.8  # a short rule with this share of its darkness right beside it i
 _TOLD = 0.35  # share of a window free of writing from which a rule can be judged there
 _THICK = 5.5  # pixels; what is thicker is a solid bar or a line of small print
 _SOLID = 0.9  # share of a bar's length that is dark; print leaves gaps
+_HALF, _DARK = 0.5, 0.75  # a place of a rule is dark that is half as dark as its darkest quarter
 _SMOOTH = 110.0  # pixels; the reach of the local straight-line fit that gives a rule its sub-pixel path
 
 
@@ -55,6 +56,8 @@ class Rule:
         Share of its length on which it is seen.
     thickness
         Pixels across its body.
+    solid
+        Share of its length that is dark: 1 for a drawn line, about 0.6 for dashes and for the letters of a line of print.
     """
 
     along: Numbers
@@ -63,6 +66,7 @@ class Rule:
     end: float
     cover: float
     thickness: float
+    solid: float = 1.0
 
     @property
     def length(self) -> float:
@@ -275,6 +279,7 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
         return None
     if thickness > _THICK and float((centre[on[0] : on[-1] + 1] > 0.6 * _CAP).mean()) < _SOLID:
         return None
+    length = centre[on[0] : on[-1] + 1]
     visible = told & (smooth > 0.35 * typical)
     reach = slice(int(on[0]), int(on[-1]) + 1)
     cover = float(visible[reach].sum() / max(int(told[reach].sum()), 1))
@@ -285,6 +290,7 @@ def _measured(ink: Ink, along: Numbers, across: Numbers) -> Rule | None:
         float(x[on[-1]]) + 1.0,
         cover,
         thickness,
+        float((length > _HALF * np.quantile(length, _DARK)).mean()),
     )
 
 

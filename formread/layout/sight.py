@@ -39,19 +39,27 @@ def layouts_seen(seen: Seen, grid: Grid, content: Ink, read: Read, working: floa
         Pixels of the sheet per pixel of the working image.
     """
     scale = Scale(grid, seen, working)
-    grid = _parted_by_headings(grid, seen, content, read, scale)
+    if not grid.storeyed:
+        grid = _parted_by_headings(grid, seen, content, read, scale)
     headings = [
-        read_heading(content, read, scale.in_working(_heading_of(grid, c, seen))) for c in grid.columns
+        read_heading(content, read, scale.in_working(_heading_of(grid, k, seen)))
+        for k in range(len(grid.columns))
     ]
-    grid, headings = _without_parts(grid, headings, seen, content, read, scale)
-    width = max(grid.columns[-1].right - grid.columns[0].left, 1.0)
+    if not grid.storeyed:
+        grid, headings = _without_parts(grid, headings, seen, content, read, scale)
+    width = max(grid.sides[1] - grid.sides[0], 1.0)
     columns = [
         ColumnSeen(
             match, (c.right - c.left) / width, c.pence is not None, dict(zip(_ROLES, c.kinds, strict=True))
         )
         for c, (_, match) in zip(grid.columns, headings, strict=True)
     ]
-    totals, trust = find_totals(seen, grid, content, read, scale)
+    counted = " ".join(
+        text
+        for (text, _), column in zip(headings, grid.columns, strict=True)
+        if int(np.argmax(column.kinds)) == _ROLES.index("quantity")
+    )
+    totals, trust = find_totals(seen, grid, content, read, scale, counted)
     serial, serial_text = find_serial(seen, grid, content, read, scale)
     customer = find_customer(seen)
     assigned = assign(columns, _PROPOSALS)
@@ -94,15 +102,10 @@ def _column(role: ColumnRole, column: GridColumn, text: str, grid: Grid, scale: 
     )
 
 
-def _pitch(grid: Grid) -> float:
-    tops = [top for top, _ in grid.rows]
-    return float(np.median(np.diff(tops))) if len(tops) > 1 else grid.rows[0][1] - grid.rows[0][0]
-
-
 def _parted_by_headings(grid: Grid, seen: Seen, content: Ink, read: Read, scale: Scale) -> Grid:
     """Cut columns over which two headings stand side by side: what is ruled or coloured alike may still be two."""
     for place in reversed(range(len(grid.columns))):
-        cell = scale.in_working(_heading_of(grid, grid.columns[place], seen))
+        cell = scale.in_working(_heading_of(grid, place, seen))
         cuts = headings_apart(content, read, cell)
         if cuts:
             rows = scale.in_working(
@@ -138,7 +141,7 @@ def _without_parts(
         if not b.open_left and not alike:
             continue
         one = grid.joined(place)
-        cell = scale.in_working(_heading_of(one, one.columns[place - 1], seen))
+        cell = scale.in_working(_heading_of(one, place - 1, seen))
         whole = read_heading(content, read, cell)
         edge = scale.in_working(Edges(a.left, grid.rows[0][0], b.left, grid.rows[0][1])).right
         across = any(p.left < edge - _ACROSS and p.right > edge + _ACROSS for p in pieces(content, cell))
@@ -151,20 +154,24 @@ def _without_parts(
     return grid, headings
 
 
-def _heading_of(grid: Grid, column: GridColumn, seen: Seen) -> Edges:
-    """Return where a column's heading stands: what the network saw over the first row, or the usual height."""
-    pitch = _pitch(grid)
-    first = grid.rows[0][0]
+def _heading_of(grid: Grid, place: int, seen: Seen) -> Edges:
+    """Return where a column's heading stands: what the network saw over its first box, or the usual height."""
+    column, pitch = grid.columns[place], grid.pitch
+    box = grid.boxes[0][place][0]
+    first = box.top if grid.storeyed else grid.rows[0][0]
     kinds = seen.kinds[KINDS.index("heading")]
     x, y = grid.point((column.left + column.right) / 2, first)
     half = max((column.right - column.left) / 2 - 2, 1)
     low = max(int(y - _HEADING_REACH * pitch), 0)
     part = kinds[low : max(int(y) + 1, low + 1), max(int(x - half), 0) : int(x + half) + 1] > 0.5
     on = np.flatnonzero(part.mean(axis=1) > _HEADED) if part.size else np.zeros(0, int)
-    top = first - _HEADING_USUAL * pitch
-    if len(on) >= _HEADED * pitch:
-        start = int(on[-1])
+    top = first - _HEADING_USUAL * (box.height if grid.storeyed else pitch)
+    bottom = first
+    if len(on) >= _HEADED * (box.height if grid.storeyed else pitch):
+        start = end = int(on[-1])
         while start - 1 in on:
             start -= 1
         top = first - (y - (low + start)) - 1
-    return Edges(column.left, max(top, 0.0), column.right, first)
+        if grid.storeyed:  # another storey's boxes may stand between
+            bottom = min(first - (y - (low + end)) + 2, first)
+    return Edges(column.left, max(top, 0.0), column.right, max(bottom, 1.0))

@@ -38,9 +38,7 @@ def _strays(seen: Seen, grid: Grid) -> tuple[float, float]:
     boxes = [half for line in grid.boxes for pair in line for half in pair if half is not None]
     boxes += [half for total in grid.totals for half in (total.box, total.pence) if half is not None]
     taken = _filled(seen, grid, [box.grown(_GROWN) for box in boxes])
-    row = float(np.median([bottom - top for top, bottom in grid.rows])) * (
-        grid.columns[-1].right - grid.columns[0].left
-    )
+    row = float(np.median([bottom - top for top, bottom in grid.rows])) * (grid.sides[1] - grid.sides[0])
     rows = (seen.kinds[COLUMNS].sum(axis=0) > _SEEN) & ~taken
     totals = (seen.kinds[TOTALS].sum(axis=0) > _SEEN) & ~taken
     usual = float(np.median([t.box.width * t.box.height for t in grid.totals])) if grid.totals else row / 6
@@ -68,6 +66,8 @@ def _filled(seen: Seen, grid: Grid, boxes: list[Edges]) -> Mask:
 
 def _unparted(seen: Seen, grid: Grid, rows: list[tuple[float, float]]) -> float:
     missing = 0
+    if grid.storeyed:  # between such rows no edge runs through
+        return 0.0
     for (top, bottom), (below, end) in pairwise(rows):
         shares = []
         for column in grid.columns:
@@ -87,10 +87,9 @@ def _unparted(seen: Seen, grid: Grid, rows: list[tuple[float, float]]) -> float:
 
 
 def _beyond(seen: Seen, grid: Grid, rows: list[tuple[float, float]]) -> float:
-    height = float(np.median([bottom - top for top, bottom in rows]))
-    pitch = float(np.median(np.diff([top for top, _ in rows]))) if len(rows) > 1 else height
+    height, pitch = float(np.median([bottom - top for top, bottom in rows])), grid.pitch
     table = np.asarray(seen.kinds[COLUMNS].sum(axis=0), np.float32)
-    sides = grid.columns[0].left + _INSET, grid.columns[-1].right - _INSET
+    sides = grid.sides[0] + _INSET, grid.sides[1] - _INSET
     return max(
         float(
             np.mean(

@@ -47,24 +47,25 @@ _heading(
     "no. reqd|no. required|no. off|no off|pieces|pcs|packs|how many?|number wanted|"
     "quantity ordered|qty ordered|number of items|no. of items|"
     "count|number taken|no. taken|number wanted|no. wanted|no. of sacks|no. of packs|no. of bags|"
-    "how many wanted|pieces wanted|no. of pieces|number of pieces|boxes|bags|jars|tins|sets",
+    "how many wanted|pieces wanted|no. of pieces|number of pieces|boxes|bags|jars|tins|sets|copies|metres",
     quantity=1.0,
 )
 _heading("no.|no|number|nos|nos.|#", quantity=0.55, code=0.42, other=0.03)
-_heading("price|price £|unit", unit_price=0.8, line_total=0.2)
+_heading("price|price £", unit_price=0.8, line_total=0.2)
+_heading("unit", unit_price=0.5, size=0.3, other=0.2)
 _heading(
     "price each|unit price|each|price per item|unit cost|cost each|@|item price|single price|"
     "rate|ea|ea.|price ea.|price ea|price each £|unit price £|each £|per item|price per unit|price (each)|£ each|at|"
     "catalogue price|cat. price|our price|price per pack|list price|"
     "at £|cost of one|price of one|price for one|one costs|price a sack|"
-    "price per item (£)|price per item £|price a piece|price a jar|price a pack|each (£)|single|£ per item|a piece",
+    "price per item (£)|price per item £|price a piece|price a jar|price a pack|each (£)|single|£ per item|a piece|@ £",
     unit_price=1.0,
 )
 _heading(
     "total|amount|line total|total £|amount £|total price|total cost|total amount|item total|"
     "extension|sum|total (£)|row total|order value|total value|price total|totals|makes £|makes|comes to|comes to £|"
     "cost of all|price of all|price for all|extended price|extended price (£)|extended|line value|line value £|"
-    "to pay|all together|in all|sum £|value of line|amt|amt.|ext|ext.|extn.|amt £",
+    "to pay|all together|together|in all|£ in all|sum £|value of line|amt|amt.|ext|ext.|extn.|amt £",
     line_total=1.0,
 )
 _heading("value|value £|cost £", line_total=0.8, unit_price=0.2)
@@ -81,7 +82,7 @@ _heading(
     code=1.0,
 )
 _heading("page|page no.|page no|pg|pg.|cat. page|catalogue page|page number", page=1.0)
-_heading("size|sizes|size/colour|size & colour|size or colour|size / colour|weight", size=1.0)
+_heading("size|sizes|size/colour|size & colour|size or colour|size / colour|weight|width", size=1.0)
 _heading(
     "colour|color|shade|colour choice|col.|col|row|line|vat|tick|office use|notes|remarks|"
     "1st choice|2nd choice|in stock|packed|done|for office use|✓|initial|paid|due",
@@ -110,14 +111,15 @@ _total(
     "goods total|sub-total|subtotal|sub total|total goods|goods|total of goods|goods value|"
     "value of goods|total for goods|items total|total of items|goods total £|sub-total £|"
     "order subtotal|sum of goods|goods sum|total of lines|net total|goods in all|all goods|price of goods|"
-    "cost of goods|goods £|goods (£)|items|lines total",
+    "cost of goods|goods £|goods (£)|lines total",
     goods=1.0,
 )
+_total("items", goods=0.4, count=0.6)
 _total("order value|order total|sum", goods=0.5, total=0.5)
 _total(
     "delivery|delivery charge|carriage|postage|post|p&p|p & p|post & packing|postage & packing|"
     "postage and packing|post and packing|shipping|delivery fee|plus delivery|add delivery|"
-    "delivery £|carriage £|postage £|add carriage|add postage|+ delivery|plus postage|"
+    "delivery £|carriage £|postage £|post £|add carriage|add postage|+ delivery|plus postage|"
     "plus carriage|delivery cost|small order charge|carriage charge|p. & p.|p and p|packing|"
     "charge|delivery (if any)|handling|carriage paid|van delivery|post|box & post|box and post|registered post|"
     "registered post £|packing & post|carr.|freight|delivery £|to your door|by post|haulage|van|by van|van charge|carrier|"
@@ -149,7 +151,7 @@ _total(
     "total owing|total cost|balance to pay|total amount due|all together|altogether|to be paid|"
     "total incl. delivery|total with delivery|in all|to pay altogether|to pay in all|amount now due|to pay on collection|"
     "to pay on delivery|pay on collection|total to collect|please pay £|all to pay|balance due £|comes to|"
-    "total of all|sum to pay",
+    "total of all|sum to pay|i enclose|amount enclosed|cheque for|cheque enclosed for",
     total=1.0,
 )
 _total("total|total £", total=0.8, goods=0.2)  # "total, less deposit, left to pay"

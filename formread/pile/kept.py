@@ -21,7 +21,7 @@ from formread.arithmetic.record import BoxRole
 from formread.layout.record import Box, Layout, Rectangle
 from formread.pile.codec import decode, encode
 from formread.pile.gather import PhotoFile
-from formread.pile.pool import pool_doubts
+from formread.pile.pool import pool_doubts, pool_layouts
 from formread.pile.record import Outcome, ReadPhoto, ReadSlip
 from formread.pile.roles import settle_roles
 from formread.pile.run import NOTHING, Known, judge_slip
@@ -259,9 +259,10 @@ class Piles:
         return changed
 
     def _settle(self, pile: int) -> frozenset[int]:
-        """Name the boxes of a pile's slips as its sums say, once all its photos are read; return those renamed.
+        """Let a pile's slips agree on their boxes, and name these as its sums say, once all photos are read.
 
-        Slips about which a person has said something keep the names under which it was said.
+        Returns the slips that changed. Those about which a person has said something keep the boxes, and the names,
+        under which it was said.
         """
         if any(photo.pile == pile for photo in self.store.waiting()):
             return frozenset()
@@ -273,15 +274,22 @@ class Piles:
         known = {at: one for at, one in read.items() if one is not None}
         answered = self.store.answers(pile)
         renamed: list[int] = []
-        for (at, before), now in zip(known.items(), settle_roles(list(known.values())), strict=True):
-            if now.layout == before.layout or answered.get(at):
+        whole = [replace(one, sheet_jpeg=self._sheet(at)) for at, one in known.items()]
+        for (at, before), settled in zip(known.items(), settle_roles(pool_layouts(whole)), strict=True):
+            if settled.layout == before.layout or answered.get(at):
                 continue
+            now = replace(settled, sheet_jpeg=b"")
             with self._lock:
                 self.store.keep_reading(at, pile, encode(now))
                 self._readings[at] = now
             renamed.append(at)
         self._settled[pile] = ids
         return frozenset(renamed)
+
+    def _sheet(self, slip: int) -> bytes:
+        """A slip's flattened picture as it is kept; nothing where it was deleted meanwhile."""
+        path = self.store.picture_path(slip, small=False)
+        return path.read_bytes() if path is not None and path.exists() else b""
 
     def forget(self) -> None:
         """Let go of readings in memory, after something was deleted."""

@@ -7,7 +7,7 @@ import cv2
 from formread.errors import FormreadError
 from formread.layout import propose_layouts
 from formread.layout.design import SlipDesign, recognised
-from formread.layout.record import Layout
+from formread.layout.record import Layout, LayoutSearch
 from formread.photo import Photo, read_photo
 from formread.pile.codes import with_codes
 from formread.pile.gather import PhotoFile
@@ -57,18 +57,55 @@ def _read_page(
         return [], [Problem(name, photo.page, search.reason or "No order slip was found in this photo.")]
     slips: list[ReadSlip] = []
     problems = [Problem(name, photo.page, note) for note in search.notes]
-    for sheet in search.sheets:
-        proposals = propose_layouts(sheet)
+    for sheet, proposals in laid_out(search.sheets):
         if not proposals:
             why = sheet.doubt or proposals.reason or "The table on this slip was not found."
             problems.append(Problem(name, photo.page, why))
             continue
         layout = recognised(designs, with_codes(sheet.image, proposals.layouts[0]))
-        slips.append(_read(name, photo.page, sheet, layout))
+        slips.append(read_slip(name, photo.page, sheet, layout))
     return slips, problems
 
 
-def _read(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
+def laid_out(sheets: Sequence[Sheet]) -> list[tuple[Sheet, LayoutSearch]]:
+    """Propose layouts for the sheets of a photo; parts that are no orders by themselves give way to the slip they make."""
+    found = [(sheet, propose_layouts(sheet)) for sheet in sheets]
+    result: list[tuple[Sheet, LayoutSearch]] = []
+    put_together: list[object] = []
+    for sheet, proposals in found:
+        if sheet.whole is None:
+            result.append((sheet, proposals))
+            continue
+        if sheet.whole in put_together:
+            continue
+        parts = sorted(
+            (_lines_and_sums(its) for part, its in found if part.whole is sheet.whole), reverse=True
+        )
+        if _are_one(parts):
+            whole = sheet.whole()
+            together = LayoutSearch(()) if whole is None else propose_layouts(whole)
+            lines, sums = _lines_and_sums(together)
+            if whole is not None and sums and lines >= parts[0][0]:
+                put_together.append(sheet.whole)
+                result.append((whole, together))
+                continue
+        result.append((sheet, proposals))
+    return result
+
+
+def _lines_and_sums(proposals: LayoutSearch) -> tuple[int, int]:
+    """Return how many lines a sheet has, and how many boxes for sums."""
+    return (len(proposals.layouts[0].rows), len(proposals.layouts[0].totals)) if proposals else (0, 0)
+
+
+def _are_one(parts: Sequence[tuple[int, int]]) -> bool:
+    """Say whether parts of a sheet, the one with most lines first, are no orders each: its lines have no sum with them."""
+    (lines, sums), *others = parts
+    return not sums and all(few <= lines / 2 for few, _ in others)
+
+
+def read_slip(name: str, page: int, sheet: Sheet, layout: Layout) -> ReadSlip:
+    """Read one slip whose layout is known."""
     corners = tuple((round(float(x), 1), round(float(y), 1)) for x, y in sheet.outline)
     read = ReadSlip(name, page, corners, layout, read_sheet(sheet.image, layout), _jpeg(sheet))
     return settle_roles([read])[0]

@@ -1,4 +1,4 @@
-"""Slips of one pad agree: on what its headings say, how far its boxes are found rightly, how its codes are written."""
+"""Slips of one pad agree: on its boxes and what its headings say, how far they are right, how its codes are written."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -6,6 +6,7 @@ from dataclasses import replace
 from formread.arithmetic.astray import DOUBT, Witness, doubts, lean
 from formread.layout.design import pooled
 from formread.layout.record import Layout
+from formread.pile.grids import one_grid
 from formread.pile.leaning import leans_of
 from formread.pile.record import ReadSlip
 from formread.pile.roles import kept_sheet, pads
@@ -51,19 +52,18 @@ def pool_codes(read: Sequence[ReadSlip]) -> list[ReadSlip]:
     ]
 
 
-def pool_roles(read: Sequence[ReadSlip]) -> list[ReadSlip]:
-    """Return the slips with the roles that the slips of their design agree on.
+def pool_layouts(read: Sequence[ReadSlip]) -> list[ReadSlip]:
+    """Return the slips with the boxes, and what they are, that the slips of their pad agree on.
 
-    A slip whose roles change is read again from its kept sheet: the reader must know what each box holds.
+    A slip whose layout changes is read again from its kept sheet: the reader must know what each box holds.
     """
-    result = []
-    for slip, layout in zip(read, pooled([slip.layout for slip in read]), strict=True):
-        if layout is slip.layout:
-            result.append(slip)
-            continue
-        image = kept_sheet(slip)
-        if image is None:
-            result.append(slip)
-            continue
-        result.append(replace(slip, layout=layout, readings=read_sheet(image, layout)))
+    # In an order of their own: whichever photo came first, the same slips agree on the same.
+    order = sorted(range(len(read)), key=lambda place: read[place].sheet_jpeg)
+    slips = [read[place] for place in order]
+    layouts = pooled(one_grid(slips, pooled([slip.layout for slip in slips])))
+    result = list(read)
+    for place, slip, layout in zip(order, slips, layouts, strict=True):
+        image = None if layout is slip.layout else kept_sheet(slip)
+        if image is not None:
+            result[place] = replace(slip, layout=layout, readings=read_sheet(image, layout))
     return result

@@ -18,7 +18,7 @@ from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.leaning import leans_of
 from formread.pile.photo import read_photo_file
-from formread.pile.pool import pool_codes, pool_doubts, pool_roles
+from formread.pile.pool import pool_codes, pool_doubts, pool_layouts
 from formread.pile.record import ReadPhoto, ReadSlip
 from formread.pile.roles import settle_roles
 from formread.pile.twice import repeated
@@ -149,7 +149,7 @@ def check(
         progress(result)
         read += result.slips
         problems += result.problems
-    pooled = pool_codes(settle_roles(pool_roles(read)))
+    pooled = pool_codes(settle_roles(pool_layouts(read)))
     again = repeated(pooled)
     kept = [place for place in range(len(pooled)) if place not in again]
     pile = judge_pile([pooled[place] for place in kept], problems, currency, known)

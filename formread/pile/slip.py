@@ -153,10 +153,16 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
 
 
 _BROUGHT = re.compile(r"\b(b\W{0,2}f(wd)?|brought\W+(forward|fwd|over)|carried\W+from)\b", re.IGNORECASE)
-_PERCENT = re.compile(r"(\d{1,2})(?:[.,](\d{1,2}))?\s*(?:%|per\s?cent)", re.IGNORECASE)
+_PERCENT = re.compile(r"(\d{1,2})(?:[.,](\d{1,2})|\s?([¼½¾]))?\s*(?:%|per\s?cent)", re.IGNORECASE)
+_PARTS = {"¼": 25, "½": 50, "¾": 75}
+_NUMBER = re.compile(r"\d+")
+_PLACE_IN_LIST = re.compile(r"^\W{0,2}\d{1,2}[.):]?\s(?!%)")
+_MOST_PERCENT = 50  # a higher one is misread ("7½ %" as 72 %): nobody gives half away
 
 _AT_TIMES = re.compile(
-    r"\b(if|over|above|from|when|where|or more|more than|at least|up to|exceeding)\b", re.IGNORECASE
+    r"\b(if|over|above|from|when|where|or more|more than|at least|up to|exceeding|under|below|between|minimum|min|"
+    r"only|except|unless)\b",
+    re.IGNORECASE,
 )
 
 
@@ -166,14 +172,17 @@ def total_kind(total: TotalBox) -> TotalKind:
 
 
 def printed_percent(label: str) -> int | None:
-    """Return the percentage printed beside a box ("less 10 %", "discount 7.5%") in hundredths of one, or None.
+    """Return the percentage printed beside a box ("less 10 %", "discount 7½ %") in hundredths of one, or None.
 
     None also where it is not for every order ("5 % off orders over £30"): nobody knows whether it holds for this one.
+    Any further number ("5 % (£30+)", "5 % or 10 %") speaks of such a condition, even if its words were not read.
     """
     found = _PERCENT.search(label)
     if found is None or _AT_TIMES.search(label):
         return None
-    return int(found[1]) * 100 + int((found[2] or "").ljust(2, "0")) or None
+    rest = _PLACE_IN_LIST.sub("", label[: found.start()]) + label[found.end() :]
+    percent = int(found[1]) * 100 + (_PARTS[found[3]] if found[3] else int((found[2] or "").ljust(2, "0")))
+    return percent if 0 < percent <= 100 * _MOST_PERCENT and not _NUMBER.search(rest) else None
 
 
 def _strip(image: Image, row: Row) -> Image:

@@ -33,6 +33,7 @@ _ROUNDS = 8
 _CLEAR_LAB = 15.0  # a step of this many Lab units is an edge beyond doubt; more makes it no truer
 _CLEAR_RGB = 40.0  # the same in RGB units
 _EVENLY = np.linspace(0, 1, _KNOTS)
+_WHOLE = 0.85  # of a side, in the photo: what goes on unseen may be guessed at
 _FEWEST = 8  # places with any edge at all, for a curve to mean something
 
 
@@ -167,7 +168,8 @@ def _follow_side(photo: Pixels, side: Side, reach: float, window: float) -> Side
     found, good = _peaks(strength, contrast, offsets, reach, max(1, round(window / step / 2)))
     step_there = contrast[np.clip(np.searchsorted(offsets, found), 0, len(offsets) - 1), np.arange(_SAMPLES)]
     base = between(side.curve, share)
-    return _fit(side, share, base + found - step / 2, good, step_there, window)
+    seen = ~outside[len(offsets) // 2]
+    return _fit(side, share, base + found - step / 2, good, step_there, window, seen)
 
 
 def _sample(photo: Pixels, points: Points) -> npt.NDArray[np.float32]:
@@ -235,8 +237,12 @@ def _fit(
     good: npt.NDArray[np.bool_],
     contrast: Points,
     window: float,
+    seen: npt.NDArray[np.bool_],
 ) -> Side:
-    """Fit the offsets found with a straight line, or a bowed or folded curve where that is clearly better."""
+    """Fit the offsets found with a straight line, or a bowed or folded curve where that is clearly better.
+
+    Where the photo does not show the whole side (``seen``), only a line goes on beyond it as the paper may.
+    """
     if good.sum() < _FEWEST:
         return Side(side.start, side.end, side.curve, 0.0, 0.0)
     near = _NEAR * window
@@ -246,8 +252,9 @@ def _fit(
     line, bow = (
         _robust(basis, share, found, weight, near, start) for basis, start in zip(plain, starts, strict=True)
     )
-    best = bow if bow.cost < _WORTH_BENDING * line.cost else line
-    if best.cost > _FITS_WELL * window * float(weight.sum()):
+    whole = float(seen.mean()) > _WHOLE
+    best = bow if whole and bow.cost < _WORTH_BENDING * line.cost else line
+    if whole and best.cost > _FITS_WELL * window * float(weight.sum()):
         size = float(np.hypot(*(side.end - side.start)))
         folded = [(at, _robust(_folded(at), share, found, weight, near, starts[1])) for at in _FOLDS]
         best = min(
@@ -256,8 +263,9 @@ def _fit(
             default=best,
         )
     there = (best.misfit < near) & good
+    support = float(there[seen].mean()) if seen.any() else 0.0
     step = float(np.median(contrast[there])) if there.any() else 0.0
-    return Side(side.start, side.end, best.basis(_EVENLY) @ best.curve, float(there.mean()), step)
+    return Side(side.start, side.end, best.basis(_EVENLY) @ best.curve, support, step)
 
 
 Basis = Callable[[Points], Points]

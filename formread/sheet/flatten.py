@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from formread.sheet import edge
 from formread.sheet.record import Image, Points
@@ -15,7 +16,12 @@ _FOCAL = (0.55, 2.2)  # of the photo's long side: lenses of phones, wide to doub
 _USUAL_FOCAL = 0.8  # a phone's main camera (26 mm equivalent: 26 / 36 of the long side), a little cropped
 _FIELD_ALONG, _FIELD_ACROSS = 4, 2  # degrees of the field along the rules and across them
 _STIFF = 2e-3  # ridge weight: bends that few rules ask for stay small
-_SIDE_WEIGHT = 0.3  # the paper's own edges hold the field where no rule runs, but print decides
+_KNOTS_ALONG, _KNOTS_ACROSS = 13, 11  # of what the polynomials leave: creases and dents lie anywhere
+_KINK = 0.02  # weight of a knot that stands off the line between its neighbours
+_ROUNDS = 6  # of letting go of what does not fit
+_LONG = 0.45  # of the sheet: so long is no writing that passed for a rule
+_LOOSE = 1e-3  # of a knot that stands off at all
+_SIDE_WEIGHT = 0.15  # the paper's own edges hold the field where no rule runs, but print decides
 _MOST_BEND = 0.05  # of the sheet: a field that asks for more has followed something that is no rule
 
 
@@ -51,21 +57,68 @@ def true_ratio(quad: Points, width: float, height: float) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """How far, in pixels, the rules of one direction lie off their level, over the whole sheet.
+
+    ``smooth`` (i, j) are coefficients of the Legendre polynomials along the rules and across them, over -1 to 1:
+    paper that curls. ``local`` (n, m), evenly from edge to edge and straight between, is what they leave: paper
+    that was creased across the rules, or dented.
+    """
+
+    smooth: Points
+    local: Points
+
+    def at(self, along: Points, across: Points) -> Points:
+        """Return (N,) offsets at shares 0 to 1 of the way along the rules and across them."""
+        smooth = np.polynomial.legendre.legval2d(2 * along - 1, 2 * across - 1, self.smooth)
+        places, shares = _corners_around(along, across)
+        return np.asarray(smooth + (self.local.ravel()[places] * shares).sum(axis=1), np.float64)
+
+    def times(self, factor: float) -> "Field":
+        """Return the same field on a sheet ``factor`` times as large across the rules."""
+        return Field(self.smooth * factor, self.local * factor)
+
+    def plus(self, other: "Field") -> "Field":
+        """Return both bends together."""
+        return Field(self.smooth + other.smooth, self.local + other.local)
+
+    def most(self) -> float:
+        """Return the most, in pixels, that it can bend."""
+        return float(np.abs(self.smooth).sum() + np.abs(self.local).max())
+
+
+def _none() -> Field:
+    return Field(np.zeros((_FIELD_ALONG + 1, _FIELD_ACROSS + 1)), np.zeros((_KNOTS_ALONG, _KNOTS_ACROSS)))
+
+
+def _corners_around(along: Points, across: Points) -> tuple[npt.NDArray[np.int64], Points]:
+    """Return for each place the (N, 4) knots around it, counted row by row, and the share of each."""
+    a, c = along * (_KNOTS_ALONG - 1), across * (_KNOTS_ACROSS - 1)
+    i = np.clip(np.floor(a).astype(np.int64), 0, _KNOTS_ALONG - 2)
+    j = np.clip(np.floor(c).astype(np.int64), 0, _KNOTS_ACROSS - 2)
+    u, v = a - i, c - j
+    first = i * _KNOTS_ACROSS + j
+    places = np.stack([first, first + 1, first + _KNOTS_ACROSS, first + _KNOTS_ACROSS + 1], axis=1)
+    shares = np.stack([(1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v], axis=1)
+    return places, np.asarray(shares, np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Flat:
     """The map from a flat rectangle, ``width`` by ``height`` pixels, to the photo.
 
     ``plane`` takes the rectangle to the photo by perspective; before it, ``sides`` (top, right, bottom, left:
     offsets in pixels, evenly over 0 to 1) bows or folds it as the paper's edges run, and ``field_x``, ``field_y`` bend it
-    as the printed rules run: (i, j) coefficients of the Legendre polynomials in x and y over -1 to 1, in
-    pixels. ``turns`` quarter turns clockwise bring the slip's own top to the top.
+    as the printed rules run, those down and those across. ``turns`` quarter turns clockwise bring the slip's own
+    top to the top.
     """
 
     width: int
     height: int
     plane: Points
     sides: tuple[Points, Points, Points, Points]
-    field_x: Points
-    field_y: Points
+    field_x: Field
+    field_y: Field
     turns: int = 0
 
     @property
@@ -77,11 +130,8 @@ class Flat:
         """Map (N, 2) points (x, y) of the upright sheet to the photo."""
         flat = self._turned_back(np.asarray(points, np.float64))
         scale = np.array([self.width - 1, self.height - 1], np.float64)
-        s = 2 * flat / scale - 1
-        legendre = np.polynomial.legendre.legval2d
-        bent = flat + np.stack(
-            [legendre(s[:, 0], s[:, 1], self.field_x), legendre(s[:, 0], s[:, 1], self.field_y)], axis=1
-        )
+        x, y = (flat / scale).T
+        bent = flat + np.stack([self.field_x.at(y, x), self.field_y.at(x, y)], axis=1)
         u, v = bent[:, 0] / scale[0], bent[:, 1] / scale[1]
         top, right, bottom, left = (
             edge.between(curve, np.clip(at, -0.02, 1.02))
@@ -113,8 +163,8 @@ class Flat:
             height=height,
             plane=self.plane @ np.diag([1 / x, 1 / y, 1.0]),
             sides=(top * y, right * x, bottom * y, left * x),
-            field_x=self.field_x * x,
-            field_y=self.field_y * y,
+            field_x=self.field_x.times(x),
+            field_y=self.field_y.times(y),
         )
 
     def corners(self) -> Points:
@@ -149,8 +199,8 @@ def from_sides(sides: tuple[edge.Side, edge.Side, edge.Side, edge.Side], photo: 
         height,
         plane,
         (curves[0], curves[1], curves[2], curves[3]),
-        np.zeros((_FIELD_ACROSS + 1, _FIELD_ALONG + 1)),
-        np.zeros((_FIELD_ALONG + 1, _FIELD_ACROSS + 1)),
+        _none(),
+        _none(),
     )
 
 
@@ -177,53 +227,80 @@ def straightened(flat: Flat, across: list[Rule], down: list[Rule]) -> Flat:
     Along x each rule ought to keep its height, whatever that height is: the field's coefficients and one
     unknown height per rule are found together by least squares, held small by a ridge.
     """
-    field_y = flat.field_y + _field(across, flat.width, flat.height)
-    field_x = flat.field_x + _field(down, flat.height, flat.width).T
-    return replace(flat, field_x=field_x, field_y=field_y)
+    return replace(
+        flat,
+        field_x=flat.field_x.plus(_field(down, flat.height, flat.width)),
+        field_y=flat.field_y.plus(_field(across, flat.width, flat.height)),
+    )
 
 
 def change(before: Flat, after: Flat) -> float:
     """Return the most, in pixels, by which the fields of two maps of one sheet can differ."""
     return max(
-        float(np.abs(after.field_x - before.field_x).sum()),
-        float(np.abs(after.field_y - before.field_y).sum()),
+        after.field_x.plus(before.field_x.times(-1)).most(),
+        after.field_y.plus(before.field_y.times(-1)).most(),
     )
 
 
-def _field(rules: list[Rule], length: int, height: int) -> Points:
-    """Return (i, j) Legendre coefficients of how far, at each place, rules lie below their own level."""
-    shape = (_FIELD_ALONG + 1, _FIELD_ACROSS + 1)
-    zero = np.zeros(shape)
+def _field(rules: list[Rule], length: int, height: int) -> Field:
+    """Return how far, at each place, rules lie below their own level."""
     if len(rules) < 2:
-        return zero
+        return _none()
     share = np.linspace(0, length - 1, 15)
     edges = [Rule(share, np.full(15, level)) for level in (0.0, height - 1.0)]
-    terms = [(i, j) for i in range(1, shape[0]) for j in range(shape[1])]
-    rows, wanted, weights = [], [], []
+    rows, wanted, weights, firm = [], [], [], []
     for index, rule in enumerate(rules + edges):
-        level = float(np.mean(rule.y))
-        s, t = 2 * rule.x / (length - 1) - 1, 2 * level / (height - 1) - 1
-        table = np.polynomial.legendre.legvander2d(s, np.full(len(s), t), (shape[0] - 1, shape[1] - 1))
-        table = table.reshape(len(s), *shape)
-        block = np.stack([table[:, i, j] for i, j in terms], axis=1)
+        level, span = float(np.mean(rule.y)), float(np.ptp(rule.x)) / length
+        is_edge = index >= len(rules)
+        block = _terms(rule.x / (length - 1), np.full(len(rule.x), level / (height - 1)))
         # A rule's own unknown height drops out when each rule is measured from its mean.
         rows.append(block - block.mean(axis=0))
         wanted.append(rule.y - level)
-        weight = _SIDE_WEIGHT if index >= len(rules) else 1.0
-        weights.append(np.full(len(s), weight / np.sqrt(len(s)) * np.sqrt(np.ptp(rule.x) / length)))
+        weights.append(np.full(len(rule.x), (_SIDE_WEIGHT if is_edge else 1.0) * span / np.sqrt(len(rule.x))))
+        firm.append(np.full(len(rule.x), span >= _LONG and not is_edge))
     matrix, target, fair = np.concatenate(rows), np.concatenate(wanted), np.concatenate(weights)
+    # Long rules go where the paper goes, however far; the edge of a neighbour or a line of writing is let go.
+    yielding = np.where(np.concatenate(firm), 0.25, 1.0)
+    stiff = _stiffness(len(rules))
     hold = fair
-    for _ in range(4):
+    for _ in range(_ROUNDS):
         scaled = matrix * hold[:, None]
-        stiff = _STIFF * np.diag([len(rules) * float(i * i + j) for i, j in terms])
         solution = np.linalg.solve(scaled.T @ scaled + stiff, scaled.T @ (target * hold))
         off = np.abs(target - matrix @ solution)
         limit = max(1.0, 3 * float(np.median(off)))
-        hold = fair * np.minimum(1.0, limit / np.maximum(off, 1e-9))
-    field = zero.copy()
-    for (i, j), value in zip(terms, solution, strict=True):
-        field[i, j] = value
-    return field if np.abs(field).sum() < _MOST_BEND * 2 * height else zero
+        hold = fair * np.minimum(1.0, limit / np.maximum(off, 1e-9)) ** yielding
+    smooth = np.zeros((_FIELD_ALONG + 1, _FIELD_ACROSS + 1))
+    smooth[1:] = solution[: smooth[1:].size].reshape(smooth[1:].shape)
+    field = Field(smooth, solution[smooth[1:].size :].reshape(_KNOTS_ALONG, _KNOTS_ACROSS))
+    return field if field.most() < _MOST_BEND * 2 * height else _none()
+
+
+def _terms(along: Points, across: Points) -> Points:
+    """Return (N, k): what each unknown of a field adds at each place, those of ``smooth`` first."""
+    legendre = np.polynomial.legendre.legvander2d(
+        2 * along - 1, 2 * across - 1, (_FIELD_ALONG, _FIELD_ACROSS)
+    )[:, _FIELD_ACROSS + 1 :]  # what does not change along the rules moves none off its level
+    local = np.zeros((len(along), _KNOTS_ALONG * _KNOTS_ACROSS))
+    places, shares = _corners_around(along, across)
+    np.put_along_axis(local, places, shares, axis=1)
+    return np.concatenate([legendre, local], axis=1)
+
+
+def _stiffness(rules: int) -> Points:
+    """Return the (k, k) weights that hold a field's unknowns small, and its knots on lines with each other."""
+    degrees = [float(i * i + j) for i in range(1, _FIELD_ALONG + 1) for j in range(_FIELD_ACROSS + 1)]
+    eye_along, eye_across = np.eye(_KNOTS_ALONG), np.eye(_KNOTS_ACROSS)
+    kinks = np.concatenate(
+        [
+            np.kron(np.diff(eye_along, 2, axis=0), eye_across),
+            np.kron(eye_along, np.diff(eye_across, 2, axis=0)),
+        ]
+    )
+    size = len(degrees)
+    stiff = np.zeros((size + kinks.shape[1],) * 2)
+    stiff[:size, :size] = _STIFF * rules * np.diag(degrees)
+    stiff[size:, size:] = _KINK * kinks.T @ kinks + _LOOSE * np.eye(kinks.shape[1])
+    return stiff
 
 
 def turned(flat: Flat, turns: int) -> Flat:

@@ -22,6 +22,9 @@ _SMALLEST = 0.006  # of the map's area: of twelve slips in a photo each is large
 _REACH = 0.05  # of the longer side: how far a fitted side may lie from the region's own simplified outline
 _MARGIN = 4  # places of bare surroundings added, so that sides along the photo's border can be followed
 _BORDER = 1.0  # places: a side this near to the photo's border is cut by it
+_NEAR_BORDER = 2.5  # places: of a side that the photo cuts for a part, what is nearer follows the border
+_MOST_FREE, _LEAST_FREE = 0.88, 0.25  # of such a side: less border may be a corner's, less edge shows no way
+_CUT_PLACES = 65
 _MOST_MISFIT = 0.4  # a neighbour on top of a slip takes less of it
 _SEAM = (
     0.4  # mean along a line across a region: of one slip no line came above 0.13, between two 0.9 is usual
@@ -46,8 +49,21 @@ Mask = npt.NDArray[np.bool_]
 Sides = tuple[edge.Side, edge.Side, edge.Side, edge.Side]
 
 
-def outlines(seen: Seen, paper: Map) -> list[tuple[Sides, float]]:
-    """Return each slip's four sides, in places of the finder's maps, and how sure the finder is (0 to 1).
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """One slip: its four sides in places of the finder's maps, and how sure the finder is of it (0 to 1).
+
+    ``whole`` are the sides of what it was parted from where that made one good slip, too, the same object for both
+    parts: a slip with a coloured panel looks much like two papers side by side.
+    """
+
+    sides: Sides
+    sure: float
+    whole: Sides | None = None
+
+
+def outlines(seen: Seen, paper: Map) -> list[Outline]:
+    """Return the outline of each slip.
 
     Parameters
     ----------
@@ -59,8 +75,11 @@ def outlines(seen: Seen, paper: Map) -> list[tuple[Sides, float]]:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
     cores = [labels == i for i in range(1, count) if stats[i, cv2.CC_STAT_AREA] >= _SMALLEST * core.size]
     marks = _marks(seen, paper)
-    fits = [part for fit in _parted(cores, slip) for part in _cut_along_seams(fit, marks)]
-    return [(fit.sides, float(seen.slip[fit.region].mean())) for fit in fits]
+    return [
+        Outline(fit.sides, float(seen.slip[fit.region].mean()), None if whole is None else whole.sides)
+        for lone in _parted(cores, slip)
+        for fit, whole in _cut_along_seams(lone, marks)
+    ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,11 +122,14 @@ def _split(core: Mask, region: Mask) -> list[_Fit]:
     return []
 
 
-def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[_Fit]:
-    """Part slips that lie edge to edge: four sides fit them together as well as they fit one slip."""
+def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[tuple[_Fit, _Fit | None]]:
+    """Part slips that lie edge to edge: four sides fit them together as well as they fit one slip.
+
+    With each part comes what two parts alone were together.
+    """
     line = _seam(fit.sides, marks)
     if line is None:
-        return [fit]
+        return [(fit, None)]
     start, end = line
     y, x = np.mgrid[: fit.region.shape[0], : fit.region.shape[1]]
     along = end - start
@@ -119,9 +141,12 @@ def _cut_along_seams(fit: _Fit, marks: "_Marks") -> list[_Fit]:
         region = fit.region & half & (reached | (np.abs(beside) > _GAPE))
         part = _fit(region) if region.sum() >= _SMALLEST * region.size else None
         if part is None or part.misfit > _MOST_MISFIT:
-            return [fit]
+            return [(fit, None)]
         parts.append(part)
-    return [smaller for part in parts for smaller in _cut_along_seams(part, marks)]
+    smaller = [_cut_along_seams(part, marks) for part in parts]
+    if all(len(found) == 1 for found in smaller):
+        return [(part, fit) for part in parts]
+    return [one for found in smaller for one in found]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -295,3 +320,20 @@ def is_cut(side: edge.Side, width: int, height: int) -> bool:
         if (ends[:, axis] < _BORDER).all() or (ends[:, axis] > last - _BORDER).all():
             return True
     return False
+
+
+def beyond_border(side: edge.Side, width: int, height: int) -> edge.Side:
+    """Return a side that runs along the border of a map for a part only as the rest of it goes on, straight.
+
+    There the photo cuts a corner off, and its border is no edge of the paper's.
+    """
+    share = np.linspace(0, 1, _CUT_PLACES)
+    points = side.points(share)
+    gaps = np.minimum(points, np.array([width - 1, height - 1]) - points).min(axis=1)
+    free = gaps > _NEAR_BORDER
+    free[[0, -1]] &= free[[1, -2]]
+    if free.mean() > _MOST_FREE or free.mean() < _LEAST_FREE:
+        return side
+    along = np.polynomial.polynomial.polyfit(share[free], points[free], 1)
+    start, end = along[0], along[0] + along[1]
+    return edge.Side(start, end, np.zeros_like(side.curve), side.support, side.contrast)

@@ -24,12 +24,16 @@ class Sheet:
         Maps (N, 2) points (x, y) of ``image`` to points of the upright photo, curl included.
     doubt
         What in the photo makes this slip hard to read, and what to do, in the seller's words; None as a rule.
+    whole
+        Where this may be but a part of a slip, parted from the rest along a coloured panel: gives the slip as one sheet,
+        None where that is none. The same object for both parts.
     """
 
     image: Image
     outline: Points
     to_photo: Callable[[Points], Points]
     doubt: str | None = None
+    whole: "Callable[[], Sheet | None] | None" = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """Find every slip in a photo and flatten it. The one door of this room: ``find_sheets``."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -28,7 +29,8 @@ _MARK, _LEAST_MARKED = (
     0.12,
     0.01,
 )  # of black; share of a sheet that print darkens so much: plain paper stays below
-_STRAIGHT = 4.0  # pixels of the first flattening: less bent rules are straight after one look
+_LOOKS = 3  # at a slip's rules: each straightens what the one before left bent
+_STRAIGHT = 4.0  # pixels of the first flattening: less bent rules are straight after one look more
 _REACH = 2.0  # places of the finder's map: how far off its sides may be
 _FINE_REACH = 0.006  # of the longer side: how far off an edge may be once it was followed on the copy
 _SEEN_EDGE = 0.45  # support from which an edge in the photo is believed rather than the finder's
@@ -58,15 +60,14 @@ def find_sheets(photo: Image) -> SheetSearch:
     pyramid = _pyramid(photo)
     sheets: list[Sheet] = []
     unread: list[str] = []
-    for sides, sure in _seen(photo, pyramid):
+    for sides, sure, whole in _seen(photo, pyramid):
         if sides is None or not _is_form(pyramid, np.array([side.start for side in sides]), sure):
             continue
         straight = _straight(pyramid, sides)
         hindered = quality.hindrance(straight.trial, straight.tone, _size(sides))
         if hindered is None or not hindered.hopeless:
-            sheets.append(
-                _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
-            )
+            found = _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
+            sheets.append(replace(found, whole=whole))
         elif hindered.message not in unread:
             unread.append(hindered.message)
     if not sheets:
@@ -89,7 +90,7 @@ def find_page(photo: Image) -> Sheet:
     """
     height, width = photo.shape[:2]
     pyramid = _pyramid(photo)
-    found = [sides for sides, _ in _seen(photo, pyramid)]
+    found = [sides for sides, *_ in _seen(photo, pyramid)]
     areas = [
         (quads.area(np.array([side.start for side in sides])), at) for at, sides in enumerate(found) if sides
     ]
@@ -101,12 +102,31 @@ def find_page(photo: Image) -> Sheet:
     return _flattened(pyramid, sides, _straight(pyramid, sides), bounds=_PAGE_SIDES)
 
 
-def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float]]:
-    """Yield the sides of each sheet that the finder sees, followed in the photo, and how sure the finder is."""
+Whole = Callable[[], Sheet | None]
+
+
+def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, float, Whole | None]]:
+    """Yield the sides of each sheet that the finder sees, followed in the photo, how sure it is, and what it is part of."""
     copy, scale = _without_writing(pyramid)
     seen = finder.look(pyramid[min(1, len(pyramid) - 1)], photo.shape)
-    for rough, sure in instances.outlines(seen, copy):
-        yield _followed(photo, copy, scale, seen, rough), sure
+
+    def whole_of(rough: Sides) -> Whole:
+        @cache
+        def whole() -> Sheet | None:
+            sides = _followed(photo, copy, scale, seen, rough)
+            return None if sides is None else _flattened(pyramid, sides, _straight(pyramid, sides))
+
+        return whole
+
+    wholes: list[tuple[Sides, Whole]] = []
+    for outline in instances.outlines(seen, copy):
+        whole = None
+        if outline.whole is not None:
+            whole = next((known for sides, known in wholes if sides is outline.whole), None)
+            if whole is None:
+                whole = whole_of(outline.whole)
+                wholes.append((outline.whole, whole))
+        yield _followed(photo, copy, scale, seen, outline.sides), outline.sure, whole
 
 
 def _without_writing(pyramid: list[Image]) -> tuple[npt.NDArray[np.float32], float]:
@@ -130,7 +150,11 @@ def _followed(
     rows, columns = seen.slip.shape
     cut = [instances.is_cut(side, columns, rows) for side in rough]
     place = float(np.mean(seen.scale))
-    sides = _mapped(rough, np.array(seen.scale))
+    rough = _four(
+        side if is_cut else instances.beyond_border(side, columns, rows)
+        for side, is_cut in zip(rough, cut, strict=True)
+    )
+    sides = _mapped(edge.to_corners(rough), np.array(seen.scale))
     last = np.array(photo.shape[1::-1]) - 1.0
     sides = _onto_border(sides, cut, last)
     for image, factor, reach in (
@@ -236,7 +260,7 @@ class _Straight:
 def _straight(pyramid: list[Image], sides: Sides) -> _Straight:
     """Flatten by the edges, straighten by the rules."""
     flat = flatten.from_sides(sides, pyramid[0], _TRIAL_SIDE)
-    for _ in range(2):
+    for _ in range(_LOOKS):
         trial = flatten.render(pyramid, flat)
         tone = light.paper_tone(trial)
         ink = light.ink(trial, tone)

@@ -12,6 +12,9 @@ from formread.sheet.rules import Rule
 
 _INK = 0.10  # of black: print and dark rules
 _FAINT_INK = 0.6  # of the strongest print: where all is fainter, as on carbon copies
+_GRAIN = 1.0  # pixels: of a camera's noise, smoothed away, or it joins letters, lines and rules into one
+_OVER_GRAIN = 4.0  # so many times what is left of it
+_SPARSE = 4  # one pixel in so many, each way, says how dark paper and print are
 _LONG_STROKE = 41  # pixels: longer straight strokes are rules
 _WORD_GAP = 13  # pixels between letters and words of one line
 _TEXT_HEIGHT = (8, 46)  # pixels
@@ -30,6 +33,9 @@ _MORE_LINES = (
     2.0  # so many times more of the strips' length one way than the other: the writing runs that way
 )
 
+_DIGIT, _DIGIT_DOUBT = 0.5, 12  # upside down, digits read as digits or letters too, but less surely
+
+_NUMBER = re.compile(rf"[0-9]{{{_SHORTEST_WORD},}}")
 _WORD = re.compile(rf"[A-Za-z]{{{_SHORTEST_WORD},}}")
 
 
@@ -83,7 +89,12 @@ def _decided(one: float, other: float) -> bool:
 
 def _strips(image: Image, ink: npt.NDArray[np.float32]) -> list[Image]:
     """Cut out what looks like single lines of text, the longest first."""
-    dark = ink > min(_INK, _FAINT_INK * float(np.percentile(ink, 99)))
+    calm = cv2.GaussianBlur(ink, (0, 0), _GRAIN)
+    some = calm[::_SPARSE, ::_SPARSE]
+    paper = float(np.median(some))
+    grain = _OVER_GRAIN * 1.4826 * float(np.median(np.abs(some - paper)))
+    strongest = float(np.percentile(some, 99)) - paper
+    dark = calm > paper + max(min(_INK, _FAINT_INK * strongest), grain)
     marks = dark.astype(np.uint8)
     for kernel in (np.ones((1, _LONG_STROKE), np.uint8), np.ones((_LONG_STROKE, 1), np.uint8)):
         rules = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, kernel)
@@ -106,6 +117,8 @@ def _legibility(strips: list[Image]) -> float:
     total = 0.0
     for read in ocr.read_lines(strips):
         letters = sum(len(word) for word in _WORD.findall(read.text))
+        digits = sum(len(number) for number in _NUMBER.findall(read.text))
         strange = sum(not letter.isascii() for letter in read.text)
         total += max(0, letters - 2 * strange) * read.confidence**4
+        total += _DIGIT * max(0, digits - 2 * strange) * read.confidence**_DIGIT_DOUBT
     return total

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.random import Generator
 
-from models.forms import camera, extras, table, totals, wording
+from models.forms import camera, extras, storeys, table, totals, wording
 from models.forms.faces import Digits, Fonts
 from models.forms.paper import Canvas, Rect, Rule, Style, draw_style, fitted
 from models.forms.writing import Writer, draw_writer
@@ -21,6 +21,7 @@ _SIZES = (
 """Papers in millimetres and how often each is drawn: A6, A5, a third of A4, A4, ... (common practice, no source)."""
 
 
+_STOREYED = 0.1  # share of forms whose rows have two storeys, if there is room
 _STRIPS = (
     "Please send me:", "Your order", "I would like to order", "Please supply", "Goods ordered", "ORDER", "Order details",
     "Write your order here", "List your goods below", "Please deliver the following", "Section A: goods",
@@ -427,8 +428,10 @@ class _Plan:
         double = area.width > 150 * mm and rng.random() < 0.22
         middle = float(rng.choice([0.0, 2.0, 5.0])) * mm
         spec = table.draw_spec(rng, style, (area.width - middle) / 2 if double else area.width)
+        least = lowest = max(4.6 * mm, 15.0)
+        if rng.random() < _STOREYED and area.height > 80 * mm and storeys.part(rng, spec):
+            pitch, least = 1.8 * max(pitch, 1.1 * least), 1.8 * least
         spec.head = table.head_height(spec, style, pitch, rng)
-        least = max(4.6 * mm, 15.0)
         below = self._below(mode, entries, look)
         while (
             area.height - spec.head - below < 3 * least
@@ -436,8 +439,12 @@ class _Plan:
             if spec.head > 3 * spec.capital and spec.lines > 1:
                 spec.lines, spec.upright, spec.group = 1, False, None
                 spec.head = table.head_height(spec, style, 0.0, rng)
-            elif panel is None and look.step > 1.05 * least:
-                look.step, look.gap, look.loud = least, min(look.gap, 0.4 * mm), look.loud.replace("tall", "")
+            elif panel is None and look.step > 1.05 * lowest:
+                look.step, look.gap, look.loud = (
+                    lowest,
+                    min(look.gap, 0.4 * mm),
+                    look.loud.replace("tall", ""),
+                )
                 if look.label != "left":
                     look.label = "left"
             elif panel is None and len(entries) > 1:

@@ -36,6 +36,8 @@ class Column:
     guide: str = ""
     """Printed in each cell: a pound sign, a decimal point."""
     heading: str = ""
+    floor: tuple[float, float] = (0.0, 1.0)
+    """From where to where in a row its cells stand, of the row's height: rows may have two storeys."""
 
     @property
     def place(self) -> str:
@@ -96,6 +98,10 @@ class Spec:
     """Pounds and pence have boxes of their own with a printed point between."""
     group: tuple[int, int, str] | None = None
     """A heading over several columns: the first, the last, its words."""
+    storeyed: bool = False
+    """Rows have two storeys."""
+    apart: float = 0.0
+    """Of a row's height, left free between such rows."""
 
 
 @dataclass
@@ -340,6 +346,9 @@ def _name(rng: Generator, style: Style, spec: Spec, room: float) -> None:
 def place_columns(spec: Spec, left: float, right: float) -> list[float]:
     """Set the columns between `left` and `right`; return their edges."""
     whole = sum(c.share for c in spec.columns)
+    if spec.storeyed:
+        _place_storeys(spec, left, right, whole)
+        return sorted({left, right, *(c.left for c in spec.columns)})
     x, xs = left, [left]
     for c in spec.columns:
         c.left = x
@@ -347,6 +356,33 @@ def place_columns(spec: Spec, left: float, right: float) -> list[float]:
         c.right = x
         xs.append(x)
     return xs
+
+
+def _place_storeys(spec: Spec, left: float, right: float, whole: float) -> None:
+    """Set the columns of each storey between `left` and `right`, the tall ones at their ends beside both.
+
+    `whole` is what all columns' shares come to.
+    """
+    tall = [c for c in spec.columns if c.floor == (0.0, 1.0)]
+    end = right
+    for c in reversed([c for c in tall if c.kind != "row"]):
+        c.right = end
+        end -= 1.15 * c.share / whole * (right - left)
+        c.left = end
+    start = left
+    for c in tall:
+        if c.kind == "row":
+            c.left = start
+            start += c.share / whole * (right - left)
+            c.right = start
+    for floor in {c.floor for c in spec.columns} - {(0.0, 1.0)}:
+        own = [c for c in spec.columns if c.floor == floor]
+        wide = sum(c.share for c in own)
+        x = start
+        for c in own:
+            c.left = x
+            x += c.share / wide * (end - start)
+            c.right = x
 
 
 def head_height(spec: Spec, style: Style, pitch: float, rng: Generator) -> float:
@@ -360,6 +396,8 @@ def head_height(spec: Spec, style: Style, pitch: float, rng: Generator) -> float
         tall += spec.capital * 1.9
     if spec.group is not None:
         tall += spec.capital * 1.8
+    if spec.storeyed:
+        tall *= 1.9
     return max(tall, float(rng.uniform(0.5, 0.9)) * pitch)
 
 
@@ -439,6 +477,9 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
     if spec.mode == "boxes":
         return
     ys = [grid.top + k * grid.pitch for k in range(grid.rows + 1)]
+    if spec.storeyed:
+        _storeys(canvas, style, grid, ys)
+        return
     if spec.mode == "strips":
         _strips(canvas, style, grid)
     if spec.mode in ("grid", "rows", "columns"):
@@ -469,9 +510,41 @@ def _rules(canvas: Canvas, style: Style, grid: Grid) -> None:
         canvas.box(rect, spec.frame, spec.rounded)
 
 
+def _storeys(canvas: Canvas, style: Style, grid: Grid, ys: list[float]) -> None:
+    """Rule rows of two storeys: each cell by itself, and more between rows than within them."""
+    spec, rect = grid.spec, grid.rect
+    if spec.mode == "underlines":
+        for k in range(grid.rows):
+            for c in spec.columns:
+                cell = _place_of(grid, c, k)
+                foot = cell.bottom - 2 - _below(grid)
+                canvas.line((cell.left + spec.gap, foot), (cell.right - spec.gap, foot), spec.row)
+    else:
+        for k in range(grid.rows):
+            for c in spec.columns:
+                cell = _place_of(grid, c, k)
+                canvas.box(cell, spec.row)
+                if c.divider is not None:
+                    canvas.line((_divider(c), cell.top), (_divider(c), cell.bottom), spec.pence)
+    if spec.heavy is not None:
+        for y in ys[1:-1]:
+            canvas.line((rect.left, y), (rect.right, y), spec.heavy)
+    if spec.frame is not None and not spec.apart:
+        canvas.box(rect, spec.frame)
+
+
+def _place_of(grid: Grid, c: Column, k: int) -> Rect:
+    """Return where a column's cell of a row stands, all of its share of the row."""
+    room = (1 - grid.spec.apart) * grid.pitch
+    y = grid.top + k * grid.pitch + grid.spec.apart / 2 * grid.pitch
+    return Rect(c.left, y + c.floor[0] * room, c.right, y + c.floor[1] * room)
+
+
 def _below(grid: Grid) -> float:
     """Return how much of a row's height captions below its line take."""
-    return 0.26 * grid.pitch if grid.spec.labelled and grid.spec.mode == "underlines" else 0.0
+    if not grid.spec.labelled or grid.spec.mode != "underlines":
+        return 0.0
+    return (0.13 if grid.spec.storeyed else 0.26) * grid.pitch
 
 
 def _strips(canvas: Canvas, style: Style, grid: Grid) -> None:
@@ -519,6 +592,9 @@ def _headings(canvas: Canvas, style: Style, grid: Grid, rng: Generator) -> Colou
     for i, c in enumerate(spec.columns):
         under = spec.group is not None and spec.group[0] <= i <= spec.group[1]
         cell = Rect(c.left + gap / 2, band.top + strip * under, c.right - gap / 2, band.bottom - gap / 2)
+        if spec.storeyed:
+            low, high = (band.top + share * band.height for share in c.floor)
+            cell = Rect(cell.left, low, cell.right, high)
         if gap and fill is not None:
             canvas.panel(cell, fill, spec.rounded)
         elif gap and spec.heading == "plain":
@@ -633,10 +709,10 @@ def _cell(
 ) -> None:  # fmt: skip
     """Draw one cell: its own box if it has one, what is printed in it, its places, what is written in it."""
     spec = grid.spec
-    y = grid.top + k * grid.pitch
     inset = spec.gap / 2 if spec.mode == "boxes" else 0.0
     deep = spec.gap / 2 if spec.mode in ("boxes", "strips") else 0.0
-    cell = Rect(c.left + inset, y + deep, c.right - inset, y + grid.pitch - deep - _below(grid))
+    _, y, _, foot = _place_of(grid, c, k)
+    cell = Rect(c.left + inset, y + deep, c.right - inset, foot - deep - _below(grid))
     x = None if c.divider is None else _divider(c)
     halves: tuple[Rect, Rect] | None = None
     if x is not None:

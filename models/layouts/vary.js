@@ -288,20 +288,20 @@
 
   addEventListener("DOMContentLoaded", () => {
     const main = document.querySelector("main");
-    const body = document.querySelector("[data-rows]");
-    const row = body.children[0];
-    const table = body.closest("table");
+    const body = document.querySelector("[data-rows]"); // null where a pad's rows differ: those stay as they are
+    const row = body?.children[0];
+    const table = body?.closest("table");
     let changed = [];
     if (VARY.seed) {
       if (chance(0.8)) page(main);
       if (table && chance(0.3)) fewer(table, row);
       if (chance(0.2)) totals();
       if (table && chance(0.5)) reorder(table, row);
-      if (chance(0.7)) changed = words(table, row);
+      if (row && chance(0.7)) changed = words(table, row);
       heading(table);
       if (chance(0.7)) widths(table);
-      if (chance(0.75)) rows(body, row);
-      zebra(chance(0.65) ? rules(row) : "");
+      if (row && chance(0.75)) rows(body, row);
+      if (row) zebra(chance(0.65) ? rules(row) : "");
       colours(main);
     }
     document.fonts.ready.then(() => {

@@ -19,6 +19,8 @@ Image = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.float64]
 
 LONG, SHORT = 512, 384
+PAD = 4
+"""Flat slips of one pad that come together."""
 _CORE = (
     5.0  # pixels from a slip's outline: what lies further in is its core, and parts it from its neighbours
 )
@@ -87,6 +89,44 @@ def _place(
             for x, y, a, b, t in placed
         ]  # fmt: skip
     return placed
+
+
+def _crowd(
+    count: int, h: int, w: int, shapes: Sequence[float], rng: Generator
+) -> list[tuple[float, float, float, float, float]]:
+    """Return x, y, width, height, angle of slips that lie edge to edge in a column, a row or a block.
+
+    They are of one height, as slips of a pad are; neighbours overlap a little, touch, or leave a crack.
+    """
+    quarter = float(rng.integers(4)) * np.pi / 2
+    same, upside = rng.random() < 0.8, rng.random(count) < 0.5
+    columns = (
+        int(rng.choice([1, count]))
+        if count < 4
+        else int(rng.choice([1, 2, 2, 2] if count == 4 else [2, 2, 3]))
+    )
+    rows = -(-count // columns)
+    ratio = float(np.median(shapes))
+    beside = abs(np.sin(quarter)) > 0.5  # the slips lie on their sides
+    cell = (1.0, ratio) if beside else (ratio, 1.0)
+    size = min(w / (columns * cell[0]), h / (rows * cell[1])) * float(rng.uniform(0.7, 1.02))
+    gap = float(rng.uniform(-0.035, 0.008)) * size
+    lean = float(rng.choice([0.0, 0.01, 0.03, 0.08], p=[0.3, 0.3, 0.3, 0.1]))
+    slide = float(rng.choice([0.002, 0.012, 0.05])) * size
+    steps = (cell[0] * size + gap, cell[1] * size + gap)
+    room = (w - columns * steps[0], h - rows * steps[1])
+    corner = [0.5 * space + 0.5 * float(rng.uniform(-1, 1)) * abs(space) for space in room]
+    along = (slide, 0.15 * slide) if rows > columns else (0.15 * slide, slide)
+    return [
+        (
+            corner[0] + (i % columns + 0.5) * steps[0] + float(rng.normal(0, along[0])),
+            corner[1] + (i // columns + 0.5) * steps[1] + float(rng.normal(0, along[1])),
+            shapes[i] * size,
+            size,
+            quarter + (0.0 if same or not upside[i] else np.pi) + float(rng.normal(0, lean)),
+        )
+        for i in range(count)
+    ]
 
 
 def _lay(
@@ -169,6 +209,9 @@ def _thumb(image: Plane, ids: npt.NDArray[np.uint8], rng: Generator) -> None:
     i = int(rng.integers(len(ys)))
     out = np.array([xs[i] - xs.mean(), ys[i] - ys.mean()])
     out = out / max(float(np.hypot(*out)), 1.0)
+    if rng.random() < 0.3:  # an arm across a neighbour
+        way = float(rng.uniform(0, 2 * np.pi))
+        out = np.array([np.cos(way), np.sin(way)])
     thick = float(rng.uniform(12, 40))
     tip = np.array([xs[i], ys[i]]) - out * float(rng.uniform(-0.2, 0.8)) * thick
     skin = np.array(SKINS[int(rng.integers(len(SKINS)))], np.float32) * float(rng.uniform(0.75, 1.05))
@@ -253,24 +296,33 @@ def draw_scene(rng: Generator, flats: Sequence[Image] = ()) -> Scene:
     Parameters
     ----------
     flats
-        Flat slips drawn elsewhere, used for some of those in the picture.
+        Flat slips drawn elsewhere, used for some of those in the picture; ``PAD`` after ``PAD`` of one pad.
     """
     h, w = LONG, SHORT
     hard = float(rng.choice([0.3, 1.0, 1.6], p=[0.4, 0.4, 0.2]))
-    kind = rng.choice(["scan", "one", "few", "many", "none"], p=[0.08, 0.42, 0.32, 0.12, 0.06])
+    kind = rng.choice(["scan", "one", "few", "many", "crowd", "none"], p=[0.07, 0.34, 0.24, 0.09, 0.21, 0.05])
     count = {
         "scan": 1,
         "one": 1,
         "few": int(rng.integers(2, 5)),
         "many": int(rng.integers(5, 13)),
+        "crowd": int(rng.choice([2, 3, 4, 6, 8], p=[0.35, 0.17, 0.22, 0.18, 0.08])),
         "none": 0,
     }[str(kind)]
     if len(_BAG) >= _BAG_SIZE:
         _BAG.pop(int(rng.integers(len(_BAG))))
     _BAG.append(draw_form(rng))
     pad = _BAG[int(rng.integers(len(_BAG)))] if rng.random() < 0.4 else None
-    forms = []
-    for _ in range(count):
+    forms: list[Image] = []
+    if kind == "crowd" and rng.random() < 0.8:  # of one pad: of one paper, as a rule, and one print
+        pads = [list(flats[i : i + PAD]) for i in range(0, len(flats), PAD)]
+        own = (
+            pads[int(rng.integers(len(pads)))]
+            if pads and rng.random() < 0.5
+            else [_BAG[int(rng.integers(len(_BAG)))]]
+        )
+        forms = [own[int(rng.integers(len(own)))] for _ in range(count)]
+    while len(forms) < count:
         if flats and rng.random() < 0.35:
             forms.append(flats[int(rng.integers(len(flats)))])
         else:
@@ -306,7 +358,8 @@ def draw_scene(rng: Generator, flats: Sequence[Image] = ()) -> Scene:
     tilt[2, 2] = 1 - lean @ (w / 2, h / 2)
     for _ in range(int(rng.choice([0, 1, 2, 5], p=[0.5, 0.25, 0.15, 0.1]))):
         thing(image, rng)
-    placed = _place(count, h, w, [f.shape[1] / f.shape[0] for f in forms], rng)
+    place = _crowd if kind == "crowd" else _place
+    placed = place(count, h, w, [f.shape[1] / f.shape[0] for f in forms], rng)
     for i in rng.permutation(count):
         _lay(image, ids, int(i) + 1, forms[i], placed[i], tilt, hard, rng)
     if count and rng.random() < 0.12:

@@ -16,7 +16,7 @@ import torch
 from torch.nn import functional
 
 from models.sheets.network import Finder
-from models.sheets.scenes import Image, draw_scene
+from models.sheets.scenes import PAD, Image, draw_scene
 
 _BATCH = 48
 _RATE = 2.5e-3
@@ -24,7 +24,7 @@ _AGAIN = 3  # times each scene is seen, each time turned or mirrored otherwise
 
 
 def _flat(seed: int) -> Image:
-    """A slip of a tune design, small."""
+    """A slip of a tune design, small; ``PAD`` of them after one another are of one pad."""
     from sample_scans.forms import random_design
     from sample_scans.hands import Writers
     from sample_scans.slips import any_slip
@@ -33,7 +33,7 @@ def _flat(seed: int) -> Image:
     writers = Writers("tune", None)
     digits = writers.digits(writers.ids[int(rng.integers(len(writers)))])
     slip = any_slip(
-        random_design(int(rng.integers(1 << 30)), "tune"),
+        random_design(int(np.random.default_rng([10, seed // PAD]).integers(1 << 30)), "tune"),
         digits,
         "tune",
         rng,
@@ -65,7 +65,9 @@ def _turned(x: torch.Tensor, y: torch.Tensor, way: int) -> tuple[torch.Tensor, t
     return torch.rot90(x, way & 3, (2, 3)), torch.rot90(y, way & 3, (2, 3))
 
 
-def train(out: Path, minutes: float, seed: int, flats: int, start: Path | None, workers: int) -> None:
+def train(
+    out: Path, minutes: float, seed: int, flats: int, start: Path | None, workers: int, rate: float = _RATE
+) -> None:
     """Train, and write ``finder.pt`` (weights, losses)."""
     torch.manual_seed(seed)
     device = "cuda" if torch.cuda.is_available() else "cpu"
@@ -80,7 +82,7 @@ def train(out: Path, minutes: float, seed: int, flats: int, start: Path | None, 
     loader = torch.utils.data.DataLoader(
         _Scenes(seed, slips), _BATCH // 2, num_workers=workers, prefetch_factor=4, pin_memory=True
     )
-    tuner = torch.optim.AdamW(finder.parameters(), lr=_RATE, weight_decay=0.02)
+    tuner = torch.optim.AdamW(finder.parameters(), lr=rate, weight_decay=0.02)
     end = began + 60 * minutes
     slow = {k: v.detach().clone() for k, v in finder.state_dict().items()}
     step, shown = 0, 0.0
@@ -93,7 +95,7 @@ def train(out: Path, minutes: float, seed: int, flats: int, start: Path | None, 
             break
         done = (now - first) / (end - first)
         for group in tuner.param_groups:
-            group["lr"] = _RATE * min(1.0, step / 300 + 0.01) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-5
+            group["lr"] = rate * min(1.0, step / 300 + 0.01) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-5
         kept.append((image, label))
         if len(kept) > 60:
             kept.pop(int(chance.integers(len(kept) - 1)))
@@ -140,10 +142,11 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=8)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--flats", type=int, default=0)
-    parser.add_argument("--start", type=Path)
+    parser.add_argument("--start", type=Path, help="a checkpoint to go on from")
+    parser.add_argument("--rate", type=float, default=_RATE, help="of learning, at its highest")
     parser.add_argument("--workers", type=int, default=16)
     given = parser.parse_args()
-    train(given.out, given.minutes, given.seed, given.flats, given.start, given.workers)
+    train(given.out, given.minutes, given.seed, given.flats, given.start, given.workers, given.rate)
 
 
 if __name__ == "__main__":

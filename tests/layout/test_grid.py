@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from formread.layout.boxes import CORE_MARGIN, KINDS, Seen
-from formread.layout.grid import Edges, Grid, find_grid
+from formread.layout.grid import Edges, Grid
+from formread.layout.table import find_grid
 
 Where = tuple[str, float, float, float, float, bool]
 """Kind, left, top, right, bottom, whether for pence."""
@@ -89,10 +90,18 @@ def test_boxes_hidden_by_writing_are_where_their_row_and_column_cross() -> None:
     assert near(grid.boxes[2][3][0], *(SIDES[3][0], TOP + 2 * PITCH, SIDES[3][1], TOP + 2 * PITCH + HIGH))
 
 
-def test_a_row_of_which_nothing_is_seen_is_filled_in_between_even_rows() -> None:
-    """Row 3 is missing altogether."""
-    grid = found(table(skip=frozenset((3, c) for c in range(4))))
-    assert len(grid.rows) == 6
+@pytest.mark.parametrize(("covered", "rows"), [(0.3, 6), (0.05, 5)])
+def test_a_row_of_which_no_box_is_seen_is_filled_in_where_the_table_goes_on(
+    covered: float, rows: int
+) -> None:
+    """Row 3 is missing; a band that looks nothing like the table is the heading of a group of rows."""
+    maps = seen(table(skip=frozenset((3, c) for c in range(4))))
+    band = slice(TOP + 3 * PITCH, TOP + 3 * PITCH + HIGH)
+    maps.kinds[0, band, 10:230] = 1 - covered
+    maps.kinds[KINDS.index("description"), band, 10:230] = covered
+    grid = find_grid(maps)
+    assert grid is not None
+    assert len(grid.rows) == rows
 
 
 def test_rows_go_on_where_faint_lines_part_no_boxes() -> None:

@@ -176,6 +176,27 @@ def test_charges_are_told_by_their_labels(totals: tuple, roles: list[str]) -> No
     assert [total.role for total in layout.totals] == roles
 
 
+@pytest.mark.parametrize(
+    "label",
+    [
+        "Less Club Discount, 5% on orders over thirty pounds",
+        "Less 10% Guild discount\n(members of two seasons or more)",
+    ],
+)
+def test_a_condition_beside_a_percentage_is_read_with_it(label: str) -> None:
+    """A long line of small print is broken as a dashed rule is; what is taken for a rule nobody reads."""
+    layout = found(
+        draw(
+            replace(
+                CLASSIC,
+                totals=(("goods", "Goods"), ("discount", label), ("total", "Amount due")),
+                size=(900, 1200),
+            )
+        )
+    )
+    assert [total.label for total in layout.totals if total.role == "discount"] == [label.replace("\n", " ")]
+
+
 def test_headings_decide_over_the_usual_order() -> None:
     columns = (
         Field("description", "Item", 3.0),

@@ -1,8 +1,11 @@
 """Which boxes of the totals belong to the sum, and what they are, by labels, looks and whether anything is written."""
 
+import pytest
+
 from formread.layout.record import TotalRole
 from formread.layout.roles import TotalSeen, assign_totals, totals_among
-from formread.layout.vocabulary import NOTHING, LabelRole, Match
+from formread.layout.vocabulary import NOTHING, LabelRole, Match, match_total
+from tests.measure.wording import printed
 
 LOOKS: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
 
@@ -40,6 +43,22 @@ def test_a_box_that_looks_like_another_total_and_is_labelled_as_none_is_left_out
 def test_a_block_has_a_total_if_anything_in_it_may_be_one() -> None:
     block = [box("goods", "goods"), TotalSeen(NOTHING, dict.fromkeys(LOOKS, 1 / 6))]
     assert roles(block) == ("goods", "total")
+
+
+@pytest.mark.parametrize(
+    ("labels", "told"),
+    [
+        (("Total", "Post", "Enclosed"), ("goods", "delivery", "total")),
+        (("Total", "Paid down", "Left to pay at pick-up"), ("goods", "deposit", "total")),
+        (("Total", "Carriage", "Remitted"), ("goods", "delivery", "total")),
+        (("Delivery", "Total"), ("delivery", "total")),
+    ],
+)
+def test_a_total_over_the_sum_to_pay_is_that_of_the_goods(
+    labels: tuple[str, ...], told: tuple[TotalRole, ...]
+) -> None:
+    alike = dict.fromkeys(LOOKS, 1 / 6)
+    assert roles([TotalSeen(match_total([printed(label)]), alike, True) for label in labels]) == told
 
 
 def test_no_boxes_have_no_roles() -> None:

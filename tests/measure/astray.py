@@ -36,7 +36,7 @@ from formread.layout import propose_layouts
 from formread.layout.record import Box, Layout, Rectangle
 from formread.photo import read_photo
 from formread.pile.leaning import odd
-from formread.pile.pool import pool_roles
+from formread.pile.pool import pool_layouts
 from formread.pile.record import ReadSlip
 from formread.pile.roles import settle_roles
 from formread.pile.run import Known, judge_pile
@@ -285,7 +285,7 @@ def report(every: Sequence[Sequence[Seen]], *, named: bool) -> None:
         list(judged([[s] for p in every for s in p], settle_roles, Known())),
         named=False,
     )
-    whole = list(judged(every, lambda read: settle_roles(pool_roles(read)), Known()))
+    whole = list(judged(every, lambda read: settle_roles(pool_layouts(read)), Known()))
     verdicts("each folder a pile", whole, named=named)
 
 
@@ -293,7 +293,7 @@ def looks(every: Sequence[Sequence[Seen]]) -> dict[str, Any]:
     """How the layouts looked: sound ones with their boxes named as the judge is given them, failed ones as they were."""
     slips = []
     for pile in every:
-        settled = settle_roles(pool_roles([seen.read for seen in pile]))
+        settled = settle_roles(pool_layouts([seen.read for seen in pile]))
         for seen, read in zip(pile, settled, strict=True):
             if not seen.truth["lines"]:
                 continue

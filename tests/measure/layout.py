@@ -2,14 +2,14 @@
 
     python -m tests.measure.layout --flat test --seeds 0 100     slips drawn flat, no camera
     python -m tests.measure.layout --photos FOLDER               photos with a truth.json beside them
-    python -m tests.measure.layout --pile FOLDER                 roles as one pile's slips settle them together
+    python -m tests.measure.layout --pile FOLDER                 both, as the slips of a pile settle them together
 
 A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
 split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
 right when every column and every totals box has its true role. "Columns that are read" leaves out those for colours,
 initials or the office, which are never read and of which pads' authors do not agree that they are columns. Slips that
 were not found count as wrong.
-`--list` names each miss. Intervals are Wilson's, 95 %.
+`--pile` takes a pile, or a folder of piles. `--list` names each miss. Intervals are Wilson's, 95 %.
 """
 
 import argparse
@@ -27,10 +27,11 @@ import numpy as np
 from formread.layout import propose_layouts
 from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
 from formread.photo import read_photo
-from formread.pile.gather import gather
-from formread.pile.pool import pool_codes, pool_roles
+from formread.pile.codes import with_codes
+from formread.pile.photo import laid_out, read_slip
+from formread.pile.pool import pool_codes, pool_layouts
+from formread.pile.record import ReadSlip
 from formread.pile.roles import settle_roles
-from formread.pile.run import default_jobs, read_photos
 from formread.sheet.record import Points, Sheet
 from formread.sheet.search import find_sheets
 from sample_scans.slips import SCAN_SCALE, flat_slip
@@ -173,48 +174,97 @@ def _overlap(a: Points, b: Points) -> float:
 
 def photo_results(folder: Path) -> Iterator[Result]:
     """Measure on photos: find the sheets, lay each out, compare in pixels of the photo."""
+    for (photo, page), slips in sorted(_by_page(folder).items()):
+        image = list(read_photo(folder / photo))[page - 1].image
+        laid = laid_out(find_sheets(image).sheets)
+        for slip in slips:
+            name, groups = _named(slip)
+            best = _shown(slip, [sheet for sheet, _ in laid])
+            if best is None:
+                yield Result(name, groups, False, False, False, False, False, (), "slip not found")
+                continue
+            search = next(search for sheet, search in laid if sheet is best)
+            yield _judge(search, slip, best.to_photo, _unit(slip), name, groups)
+
+
+def _by_page(folder: Path) -> dict[tuple[str, int], list[Record]]:
+    """Return the true slips of each page of each photo."""
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     by_page: dict[tuple[str, int], list[Record]] = defaultdict(list)
     for slip in truth["slips"]:
         by_page[slip["photo"], slip["page"] or 1].append(slip)
+    return by_page
+
+
+def _named(slip: Record) -> tuple[str, tuple[str, ...]]:
+    name = f"{slip['photo']} page {slip['page'] or 1} {slip['design']}"
+    return name, (slip.get("capture", "photo"), slip["copy"])
+
+
+def _shown(slip: Record, sheets: Sequence[Sheet]) -> Sheet | None:
+    """Return the sheet that shows a slip."""
+    outline = np.array(slip["outline"], np.float64)
+    best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
+    return best if best is not None and _overlap(best.outline, outline) >= LEAST_OVERLAP else None
+
+
+def _unit(slip: Record) -> float:
+    """Return how many pixels of the photo a millimetre is."""
+    outline = np.array(slip["outline"], np.float64)
+    sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
+    return float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
+
+
+def pile_results(folder: Path) -> Iterator[tuple[Result, Result]]:
+    """Measure on the photos of one pile: each slip by itself, and after the pile's slips have agreed."""
+    by_page = _by_page(folder)
+    found: list[tuple[Record, Sheet | None, int]] = []
+    alone: list[ReadSlip] = []
     for (photo, page), slips in sorted(by_page.items()):
-        image = list(read_photo(folder / photo))[page - 1].image
-        sheets = find_sheets(image).sheets
+        read: dict[int, tuple[Sheet, int]] = {}
+        laid = laid_out(find_sheets(list(read_photo(folder / photo))[page - 1].image).sheets)
+        for sheet, proposals in laid:
+            if proposals:
+                read[id(sheet)] = sheet, len(alone)
+                layout = with_codes(sheet.image, proposals.layouts[0])
+                alone.append(read_slip(photo, page, sheet, layout))
         for slip in slips:
-            outline = np.array(slip["outline"], np.float64)
-            groups = (slip.get("capture", "photo"), slip["copy"])
-            name = f"{photo} page {page} {slip['design']}"
-            best = max(sheets, key=lambda sheet: _overlap(sheet.outline, outline), default=None)
-            if best is None or _overlap(best.outline, outline) < LEAST_OVERLAP:
-                yield Result(name, groups, False, False, False, False, False, (), "slip not found")
-                continue
-            sides = np.linalg.norm(outline - np.roll(outline, -1, axis=0), axis=1)
-            unit = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / LONG_SIDE
-            yield _judge(propose_layouts(best), slip, best.to_photo, unit, name, groups)
+            best = _shown(slip, [sheet for sheet, _ in laid])
+            found.append((slip, *(read.get(id(best), (None, -1)) if best is not None else (None, -1))))
+    pooled = pool_codes(settle_roles(pool_layouts(alone)))
+    for slip, shown, place in found:
+        name, groups = _named(slip)
+        if shown is None:
+            missed = Result(name, groups, False, False, False, False, False, (), "not found, or no table")
+            yield missed, missed
+            continue
+        unit = _unit(slip)
+        first, then = (
+            _judge(LayoutSearch((read[place].layout,)), slip, shown.to_photo, unit, name, groups)
+            for read in (alone, pooled)
+        )
+        yield first, then
 
 
-def pile_roles(folder: Path, jobs: int) -> str:
-    """Return how many slips have their roles right, each by itself and after a pile's slips have been heard."""
-    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["slips"]
-    alone = [slip for photo in read_photos(gather([folder]), jobs) for slip in photo.slips]
-    lines = []
-    for name, read in (("alone", alone), ("in the pile", pool_codes(settle_roles(pool_roles(alone))))):
-        told = [
-            next(
-                (
-                    [_told(own.layout, slip, unread=unread) for unread in (True, False)]
-                    for own in read
-                    if (own.photo, own.page) == (slip["photo"], slip["page"] or 1)
-                    and _overlap(np.array(own.outline), np.array(slip["outline"], np.float64))
-                    >= LEAST_OVERLAP
-                ),
-                [False, False],
-            )
-            for slip in truth
-        ]
+def pile_report(results: Sequence[tuple[Result, Result]], *, names: bool) -> str:
+    """Return the table for people: by themselves, and in the pile."""
+    lines = [
+        f"{first.name}: {first.why or 'right'} -> {then.why or 'right'}"
+        for first, then in results
+        if names and (first.why or then.why)
+    ]
+    for name, own in (
+        ("alone", [first for first, _ in results]),
+        ("in the pile", [then for _, then in results]),
+    ):
+        corners = [off for result in own for off in result.corners]
         lines += [
-            _line(f"{name}: every role right", sum(strict for strict, _ in told), len(truth)),
-            _line(f"{name}: of columns that are read", sum(its for _, its in told), len(truth)),
+            _line(f"{name}: right grid", sum(r.grid for r in own), len(own)),
+            _line(f"{name}: every role right", sum(r.roles for r in own), len(own)),
+            _line(f"{name}: of columns that are read", sum(r.read for r in own), len(own)),
+            _line(
+                f"{name}: boxes within {CORNER_OFF} mm", sum(o <= CORNER_OFF for o in corners), len(corners)
+            ),
         ]
     return "\n".join(lines)
 
@@ -258,7 +308,9 @@ def main() -> None:
     wanted = parser.parse_args()
     cv2.setNumThreads(1)
     if wanted.pile:
-        print(pile_roles(wanted.pile, default_jobs()))
+        piles = [truth.parent for truth in sorted(wanted.pile.rglob("truth.json"))]
+        pairs = [pair for pile in piles for pair in pile_results(pile)]
+        print(pile_report(pairs, names=wanted.list))
         return
     start = time.perf_counter()
     results: list[Result] = []

@@ -31,7 +31,7 @@ from tests.measure.compare import Share
 _SURE = 0.97
 _LABEL = 0.6
 _ROLES = {"heading": 8, "label": 7}
-_NEWEST = "HIJ"
+_NEWEST = "KLMN"
 _SEED = 3
 
 Match = Callable[[Sequence[PrintedText]], Any]

@@ -3,7 +3,7 @@
 import numpy as np
 
 from formread.layout.boxes import CORE_MARGIN, KINDS, Seen
-from formread.layout.grid import find_grid
+from formread.layout.table import find_grid
 from models.forms import Place
 from models.layouts import targets
 from models.layouts.targets import BOXES, NO_BOX, maps

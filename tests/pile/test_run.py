@@ -98,6 +98,13 @@ def test_what_a_person_confirms_on_one_slip_settles_that_slip() -> None:
         ("0 %", None),
         ("Take off 10 % if over £40", None),
         ("Club discount, 5% on orders over £30", None),
+        ("Take off 10% if paid by 12th", None),
+        ("Members' discount 10% (£30+)", None),
+        ("5% or 10%", None),
+        ("Less 7½%", 750),
+        ("Less 72%", None),
+        ("2. Less 10 %", 1000),
+        ("LESS CLUB 5% ...... £", 500),
     ],
 )
 def test_a_percentage_is_taken_from_the_print_beside_its_box(label: str, percent: int | None) -> None:

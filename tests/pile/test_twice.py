@@ -81,7 +81,7 @@ def test_the_same_order_in_another_hand_is_another_slip(hand: int) -> None:
 def test_the_list_has_the_slip_once_and_says_where_else_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     photos = [ReadPhoto((_read(name, "0412"),), ()) for name in ("a.jpg", "b.jpg")]
     monkeypatch.setattr(run, "read_photos", lambda *_: iter(photos))
-    monkeypatch.setattr(run, "pool_roles", list)  # these slips have no table whose roles to pool
+    monkeypatch.setattr(run, "pool_layouts", list)  # these slips have no table whose roles to pool
     pile = run.check([])
     (slip,) = pile.report.slips
     assert (slip.photo, len(pile.read), len(pile.judgements)) == ("a.jpg", 1, 1)

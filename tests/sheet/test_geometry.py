@@ -7,6 +7,7 @@ from skimage.transform import ProjectiveTransform
 
 from formread.sheet import edge, flatten
 from formread.sheet import quad as quads
+from formread.sheet.rules import Rule
 from tests.sheet.scenes import box
 
 SQUARE = np.array([[0, 0], [10, 0], [10, 10], [0, 10]], np.float64)
@@ -77,3 +78,24 @@ def test_the_aspect_ratio_of_a_tilted_iso_216_sheet_is_recovered(tilt: float, fo
     pixels = seen[:, :2] / seen[:, 2:] * focal * 4000 + (2000, 1500)
     # 1.5 mm either way on both sides is 2.4 % of the ratio; a straight view can't tell the lens, and need not.
     assert flatten.true_ratio(pixels, 4000, 3000) == pytest.approx(width / height, rel=0.024)
+
+
+def test_rules_across_a_slanting_crease_come_out_straight() -> None:
+    """Each rule breaks at another place; the paper beyond the crease leans by three degrees, as cameras see it."""
+    quad = np.array([[0, 0], [999, 0], [999, 1399], [0, 1399]], np.float64)
+    flat = flatten.from_sides(edge.straight(quad), np.zeros((1400, 1000, 3), np.uint8), 1400)
+    x, levels = np.linspace(60, 940, 26), np.linspace(250, 1150, 16)
+
+    def seen(level: float) -> Rule:
+        return Rule(x, level + 0.06 * np.maximum(0.0, x - 1700 + level))
+
+    for _ in range(3):  # as a slip's rules are looked at
+        along = [seen(level) for level in levels]
+        back = [
+            Rule(x, rule.y - flat.to_photo(np.stack([x, np.full(26, level)], axis=1))[:, 1] + level)
+            for rule, level in zip(along, levels, strict=True)
+        ]
+        flat = flatten.straightened(flat, back, [])
+    for rule, level in zip([seen(level) for level in levels], levels, strict=True):
+        left = rule.y - flat.to_photo(np.stack([x, np.full(26, level)], axis=1))[:, 1]
+        assert abs(np.rad2deg(np.arctan(np.polyfit(x, left, 1)[0]))) < 0.2

@@ -9,7 +9,9 @@ import numpy.typing as npt
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from formread.sheet import light, upright
 from formread.sheet import quad as quads
+from formread.sheet import rules as printed
 from formread.sheet.record import SheetSearch
 from formread.sheet.search import find_sheets
 from tests.sheet.scenes import Laid, box, draw_slip, lay, table
@@ -59,6 +61,17 @@ def test_a_slip_comes_upright_whichever_way_it_lay(degrees: float, paper: tuple[
     assert sheet.image.shape[0] > sheet.image.shape[1]
 
 
+@pytest.mark.parametrize("turns", range(4))
+def test_grain_of_a_dim_photo_does_not_hide_which_way_is_up(turns: int) -> None:
+    grain = np.random.default_rng(3).normal(0, 8, (1400, 990, 3))
+    dim = np.clip(draw_slip(990, 1400) * 0.5 + grain + 0.5, 0, 255).astype(np.uint8)
+    lying = np.ascontiguousarray(np.rot90(dim, turns))
+    tone = light.paper_tone(lying)
+    ink = light.ink(lying, tone)
+    found = upright.quarter_turns(light.evened(lying, tone), ink, printed.across(ink), printed.down(ink))
+    assert found == turns
+
+
 def test_the_corners_of_the_sheet_map_to_its_outline() -> None:
     search, _ = scene("carpet", BLUE, 12.0, 0.0)
     (sheet,) = search.sheets
@@ -91,6 +104,23 @@ def test_rules_of_a_folded_slip_come_out_straight(fold: float) -> None:
     for y in np.linspace(0.2, 0.85, 7):
         rule = to_sheet(search, laid.place(np.stack([x, np.full(9, y)], axis=1)))
         assert np.ptp(rule[:, 1]) < 0.004 * sheet.image.shape[0]
+
+
+@pytest.mark.parametrize("degrees", [14, -10, 104])
+def test_where_the_photo_cuts_a_corner_off_the_edges_go_on_beyond_it(degrees: float) -> None:
+    """The photo's border is no edge of the paper: followed as one, it bends all rules near it."""
+    photo = table("wood", *SIZE)
+    outline = box(750, 560, 560, 792, degrees)
+    first, second = np.sort(outline[:, 1])[:2]
+    outline[:, 1] -= first + 0.6 * (second - first)  # more than half of the side is not in the photo
+    laid = lay(photo, draw_slip(), outline)
+    search = find_sheets(photo)
+    (sheet,) = search.sheets
+    assert_allclose(sheet.outline, laid.outline, atol=4)
+    x = np.linspace(0.08, 0.92, 9)
+    for y in np.linspace(0.2, 0.85, 7):
+        rule = to_sheet(search, laid.place(np.stack([x, np.full(9, y)], axis=1)))
+        assert abs(np.rad2deg(np.arctan(np.polyfit(rule[:, 0], rule[:, 1], 1)[0]))) < 0.2
 
 
 def test_points_go_to_the_photo_and_back() -> None:
