@@ -35,6 +35,7 @@ _OVERLAP = 0.6
 """Millimetres that neighbours may share, for rules have a width."""
 _TRIES = 4
 _COLOURS = 64
+_DRAWN = "<main data-drawn"
 _SAMPLE = "Quantity Description of goods Price each Total £12.50"
 _FACE = re.compile(r"@font-face\{font-family:(\w+);(?:font-weight:(\d+);)?src:url\(([^)]+)\)\}")
 _LOUD = ("lobster", "playball", "limelight", "abril", "cinzel", "vt323", "righteous", "bebas")
@@ -132,7 +133,8 @@ def variants(
 ) -> Iterable[tuple[str, Picture, Places]]:
     """Give the name, the (H, W, 3) uint8 RGB picture and the places of `pad` and of the variants `numbers`.
 
-    A variant with worse faults than the pad itself is dropped, and another seed tried.
+    A variant with worse faults than the pad itself is dropped, and another seed tried. A pad whose rules are one drawing
+    (``data-drawn``) has no variants: its boxes would move and the drawing stay.
     """
     dpi: float = _DPI
     picture, places = _drawn(pad, 0, known, dpi, chromium)
@@ -140,6 +142,8 @@ def variants(
         dpi *= _LEAST_LONG / max(picture.shape)
         picture, places = _drawn(pad, 0, known, dpi, chromium)
     yield pad.stem, picture, places
+    if _DRAWN in pad.read_text(encoding="utf-8"):
+        return
     own, small = places["faults"], len(faults(places))
     name = int.from_bytes(pad.stem.encode()[:6], "big")
     for number in numbers:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from models.layouts.pads import pad_names
-from models.layouts.variants import faults, varied
+from models.layouts.variants import faults, variants, varied
 from tests.measure.fresh_forms.render import HERE, render
 from tests.programs import need_program
 
@@ -21,6 +21,13 @@ def test_a_seed_gives_the_same_variant_twice_and_another_seed_another() -> None:
     assert np.array_equal(once, again)
     assert places == same
     assert once.shape != other.shape or not np.array_equal(once, other)
+
+
+def test_a_pad_whose_rules_are_one_drawing_has_no_variants() -> None:
+    """Its boxes would move and the drawing stay where it is."""
+    chromium = need_program("chromium", "chromium-browser")
+    names = [name for name, *_ in variants(HERE / "tune" / "bunwarrow.html", [1, 2], [], chromium)]
+    assert names == ["bunwarrow"]
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
