@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from models.forms import Digits, Drawn, Fonts, Place, draw_form
+from models.forms import Digits, Drawn, Fonts, Place, draw_form, drawing
 from models.forms.camera import Warp
 from models.forms.paper import Rect
 
@@ -43,6 +43,19 @@ def _upright(place: Place) -> tuple[float, float, float, float]:
     """The rectangle around a place: forms are turned by less than a degree, so it is hardly larger."""
     (left, top), (right, bottom) = place.corners.min(0), place.corners.max(0)
     return float(left), float(top), float(right), float(bottom)
+
+
+def test_rows_of_two_storeys_have_a_box_on_each(
+    tools: tuple[Fonts, Digits], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On most forms with room for them; each row has them in the same places."""
+    monkeypatch.setattr(drawing, "_STOREYED", 1.0)
+    two = 0
+    for k in range(20):
+        form = draw_form(np.random.default_rng([5, k]), *tools)
+        first = [_upright(place) for place in form.boxes if place.row == 1 and place.kind in CELLS]
+        two += any(a[3] <= b[1] + 3 for a in first for b in first)
+    assert two >= 8
 
 
 def test_the_picture_is_a_slip_of_the_size_asked_for(forms: list[Drawn]) -> None:
