@@ -17,12 +17,15 @@ _SERIAL_LEAST = 20  # places
 _SERIAL_SURE = (
     0.86  # over the whole of a number: so surely the network takes no date or telephone number for one
 )
+_SERIAL_SEEN = 0.5  # likewise, where it is plainly print: dates and telephone numbers stay below
+_MOST_SERIALS = 4  # stretches that may be it
 _CUSTOMER, _CUSTOMER_LEAST = (
     0.5,
     0.004,
 )  # probability of a place; share of the sheet that the block takes at least
 _MOST_HEADER = 16  # pieces of print read over the table
-_NUMBER = re.compile(r"(?:^|[^\d])([A-Z]{0,2}[\s-]?\d{3,7})$")
+_NUMBER = re.compile(r"(?:^|[^\dA-Za-z])([A-Z]{0,2}[\s-]?\d{3,7})$")
+_YEAR = re.compile(r"[A-Za-z] (?:19|20)\d\d$")
 _NUMBERED = re.compile(
     r"^(?:(?:slip|order|form|sheet|ser(?:ial)?|book|pad)?\s*(?:n[o0°º][.:°]?|#|nr[.:]?|number|№)?)\s*[.:]?\s*"
     r"([A-Z]{0,2}[\s-]?\d{3,7})$",
@@ -35,15 +38,18 @@ def find_serial(
     seen: Seen, grid: Grid, content: Ink, read: Read, scale: Scale
 ) -> tuple[Rectangle | None, str | None]:
     """Find the printed slip number: where the network saw one, or by its wording."""
-    for part in parts_of(seen, "serial", _SERIAL, _SERIAL_LEAST)[:2]:
-        place = scale.of_part(part, _SERIAL_AROUND)
-        found = pieces(content, place)
-        for piece, text in zip(found, read(found), strict=True):
-            said = _NUMBER.search(text.text.strip())
-            if said and (
-                _as_serial(seen, piece, scale) > _SERIAL_SURE or is_print(content, piece, len(said.group(1)))
-            ):
-                return _of_piece(piece, scale), said.group(1).replace(" ", "")
+    parts = parts_of(seen, "serial", _SERIAL, _SERIAL_LEAST)[:_MOST_SERIALS]
+    found = [piece for part in parts for piece in pieces(content, scale.of_part(part, _SERIAL_AROUND))]
+    likely = sorted(
+        zip((_as_serial(seen, piece, scale) for piece in found), found, read(found), strict=True),
+        key=lambda one: -one[0],
+    )
+    for sure, piece, text in likely:
+        said = _NUMBER.search(text.text.strip())
+        if said is None or _YEAR.search(text.text.strip()):
+            continue
+        if sure > _SERIAL_SURE or (sure > _SERIAL_SEEN and is_print(content, piece, len(said.group(1)))):
+            return _of_piece(piece, scale), said.group(1).replace(" ", "")
     first = scale.in_working(Edges(0, 0, 1, grid.rows[0][0])).bottom
     above = [p for p in pieces(content, Rectangle(2, 2, content.shape[1] - 2, first)) if _like_number(p)]
     below = [
