@@ -5,6 +5,7 @@ What was read stands in the margin, level with its row, so that the eye compares
 """
 
 import textwrap
+from itertools import pairwise
 from pathlib import Path, PurePosixPath
 
 import cv2
@@ -12,7 +13,7 @@ import numpy as np
 
 from formread.errors import OutputError
 from formread.layout.overlay import draw_layout
-from formread.layout.record import Box
+from formread.layout.record import Box, Rectangle
 from formread.money import Currency, currency, format_money, format_plain
 from formread.pile.record import ReadSlip
 from formread.pile.run import Pile
@@ -26,6 +27,8 @@ _QUIET: Colour = (112, 120, 130)
 _MARKS: dict[str, Colour] = {"wrong": (176, 0, 60), "unsure": (150, 90, 0), "agrees": (0, 104, 87)}
 _QUALITY = 88
 _MARGIN_EMS = 24  # width of the margin: "12 x 104.99 = 1259.88, written 1259.98" fits
+_ROW_EMS = 4  # and so much more where each line says which row it is of
+_LINE = 1.2  # ems from one text in the margin to the next at least
 _HEAD_EMS = 7  # height of the head: the verdict and two lines of reason
 _NARROWEST_CHARACTER = 0.55  # mean width of the built-in face's characters, in ems
 
@@ -66,10 +69,12 @@ def draw_slip(read: ReadSlip, slip: Slip, unit: Currency) -> bytes:
     sheet = cv2.imdecode(np.frombuffer(read.sheet_jpeg, np.uint8), cv2.IMREAD_COLOR)
     if sheet is None:
         raise ValueError("the kept picture of the slip is no JPEG file")
-    page = _Page(draw_layout(np.asarray(sheet[..., ::-1], np.uint8), read.layout))
+    rows = {row.number: [box for _, box in row.boxes] for row in read.layout.rows}
+    abreast = _abreast([boxes[0].rectangle for boxes in rows.values() if boxes])
+    drawn = draw_layout(np.asarray(sheet[..., ::-1], np.uint8), read.layout)
+    page = _Page(drawn, _MARGIN_EMS + _ROW_EMS * abreast)
     mark = _MARKS[slip.verdict]
     page.head(slip.verdict.upper(), slip.reason, mark)
-    rows = {row.number: [box for _, box in row.boxes] for row in read.layout.rows}
     right = dict(slip.right_line_totals)
     for line in slip.lines:
         boxes = rows.get(line.row, [])
@@ -80,7 +85,8 @@ def draw_slip(read: ReadSlip, slip: Slip, unit: Currency) -> bytes:
             for box in boxes:
                 page.outline(box, mark, 3)
         colour = mark if suspect else _QUIET if line.struck_out else _INK
-        page.beside(boxes[0], _line_text(line, right.get(line.row), unit), colour)
+        text = _line_text(line, right.get(line.row), unit)
+        page.beside(boxes[0], f"row {line.row}: {text}" if abreast else text, colour)
     for total in read.layout.totals:
         if total.role == "total" and slip.verdict != "agrees":
             page.outline(total.box, mark, 3)
@@ -89,16 +95,23 @@ def draw_slip(read: ReadSlip, slip: Slip, unit: Currency) -> bytes:
     return data.tobytes()
 
 
-class _Page:
-    """A sheet with a head above it and a margin to its right."""
+def _abreast(firsts: list[Rectangle]) -> bool:
+    """Say whether rows stand side by side, so that their level does not tell which of them is meant."""
+    firsts = sorted(firsts, key=lambda place: place.top)
+    return any(2 * below.top < place.top + place.bottom for place, below in pairwise(firsts))
 
-    def __init__(self, sheet: Image) -> None:
+
+class _Page:
+    """A sheet with a head above it and a margin to its right, so many ems wide."""
+
+    def __init__(self, sheet: Image, margin: int) -> None:
         self.height, self.width = sheet.shape[:2]
         self.em = max(14, round(self.height / 55))
         self.top = _HEAD_EMS * self.em
-        self.canvas = np.full((self.height + self.top, self.width + _MARGIN_EMS * self.em, 3), 255, np.uint8)
+        self.canvas = np.full((self.height + self.top, self.width + margin * self.em, 3), 255, np.uint8)
         self.canvas[self.top :, : self.width] = sheet
         self._face = cv2.FontFace("sans")
+        self._taken: list[float] = []
 
     def _write(
         self, text: str, at: tuple[float, float], colour: Colour, *, ems: float = 1.0, weight: int = 400
@@ -114,6 +127,9 @@ class _Page:
 
     def beside(self, box: Box, text: str, colour: Colour) -> None:
         middle = self.top + (box.rectangle.top + box.rectangle.bottom) / 2
+        while any(abs(middle - taken) < _LINE * self.em for taken in self._taken):
+            middle += 0.1 * self.em
+        self._taken.append(middle)
         self._write(text, (self.width + self.em, middle + 0.35 * self.em), colour)
 
     def foot(self, texts: list[str], mark: Colour) -> None:
