@@ -154,6 +154,31 @@ def settle(network: nn.Module, batches: Iterable[torch.Tensor]) -> None:
             norm.bias.add_(mean)
 
 
+def revive_maps(
+    source: Path, network: nn.Module, shipped: nn.Module, pictures: list[torch.Tensor], target: Path
+) -> None:
+    """Write the checkpoint of a network of pictures, as training would have left it.
+
+    Parameters
+    ----------
+    source
+        The ONNX file.
+    network, shipped
+        One to take the weights, and the same as it ships.
+    pictures
+        (1, 3, H, W) each; they settle the norms.
+    """
+    model = onnx.load(source)
+    network.eval()
+    revive_convolutions(model, stored(model), network, pictures[0])
+    with torch.no_grad():
+        before = shipped(pictures[0])
+        settle(network, pictures)
+        print(f"largest change of an answer by settling: {(shipped(pictures[0]) - before).abs().max():.1e}")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    torch.save(network.state_dict(), target)
+
+
 def main() -> None:
     """Read the command line and write the network as training would have left it."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Final
 
 import cv2
 import numpy as np
@@ -13,20 +14,25 @@ from formread.layout.grid import Edges
 
 _CORE = 0.5  # probability from which on a place is inside a box
 _LEAST_AREA = 12  # places; smaller specks are none
-_LEAST_SIDE = 3.0  # places of a core's shorter side
+LEAST_SIDE: Final = 3.0
+"""Places of a core's shorter side."""
 _MAY_BE_BOX = 0.3  # a place that is seen as a box so much may be inside one
 _BOX = 0.5  # a core is a box if its places are seen as boxes at least so much
 _CORELESS = 0.2  # share of a total's places that are its core, with less it has none
 _PENCE = 0.5
 _SURE = 0.9  # trust in what the network says of one place
-_CORE_FULL = 0.75  # share of a row's height that a core takes, about
+CORE_FULL: Final = 0.75
+"""Share of a row's height that a core takes, about."""
 _GAP_COST = 0.1  # share of that between two boxes
 _STEP_COST = 6.0  # nats that it costs between two boxes of the totals: what they are is less plain
 # Between two boxes of the totals the core is less than this over such a share of their width.
 _DIP, _DIP_ACROSS = 0.88, 0.9
-_LOWEST_STEP = 7  # places; nobody writes into a lower box
-_NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
-_HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
+LOWEST_STEP: Final = 7
+"""Places; nobody writes into a lower box."""
+NEAR: Final = 5
+"""Places around a change of kind in which the edge of boxes is looked for."""
+HALF_GAP: Final = 5.0
+"""Places between the box for the pounds and that for the pence."""
 _HALF_DIP = (
     0.93  # of the core beside it: with more nothing parts pounds from pence but what is printed or written
 )
@@ -104,7 +110,7 @@ def _pieces(inside: npt.NDArray[np.bool_]) -> list[tuple[int, int, npt.NDArray[n
     result = []
     for k in range(1, count):
         left, top, wide, high, area = (int(v) for v in stats[k])
-        if area >= _LEAST_AREA and min(wide, high) >= _LEAST_SIDE:
+        if area >= _LEAST_AREA and min(wide, high) >= LEAST_SIDE:
             result.append((left, top, labels[top : top + high, left : left + wide] == k))
     return result
 
@@ -125,10 +131,10 @@ def _steps(
     changes = [
         int(y)
         for y in np.flatnonzero(np.diff(path)) + 1
-        if all(abs(y - line) >= _LOWEST_STEP for line in lines)
+        if all(abs(y - line) >= LOWEST_STEP for line in lines)
     ]
     cuts = [0, *sorted([*lines, *changes]), high]
-    if len(cuts) == 2 or min(b - a for a, b in pairwise(cuts)) < _LOWEST_STEP:
+    if len(cuts) == 2 or min(b - a for a, b in pairwise(cuts)) < LOWEST_STEP:
         return [(left, top, mask)]
     result = []
     for a, b in pairwise(cuts):
@@ -161,7 +167,7 @@ def _halves(seen: Seen, left: int, top: int, mask: npt.NDArray[np.bool_]) -> lis
 
 def is_divided(core: npt.NDArray[np.float64], x: int) -> bool:
     """Say whether cores have less near `x` than around it: a rule, however faint, parts pounds from pence there."""
-    near = core[max(x - _NEAR, 0) : x + _NEAR + 1]
+    near = core[max(x - NEAR, 0) : x + NEAR + 1]
     return float(near.min()) < _HALF_DIP * float(near.max())
 
 
@@ -222,7 +228,7 @@ def _edges(
         float(np.median(left + ends - away)) - 0.5,
         float(np.median(top + bottoms - low)) - 0.5,
     )
-    return edges if edges.width >= _LEAST_SIDE and edges.height >= _LEAST_SIDE else None
+    return edges if edges.width >= LEAST_SIDE and edges.height >= LEAST_SIDE else None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -257,7 +263,7 @@ def wholes_of(cells: Sequence[Cell]) -> list[Whole]:
 def beside(pounds: Edges, half: Edges) -> bool:
     """Say whether a box stands where the half for the pence of another would."""
     return (
-        abs(half.left - pounds.right) <= _HALF_GAP
+        abs(half.left - pounds.right) <= HALF_GAP
         and common((half.top, half.bottom), (pounds.top, pounds.bottom)) > _HALF_COMMON
     )
 
@@ -270,7 +276,7 @@ def stretches_of(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def cost_of_change(core: npt.NDArray[np.float64], most: float) -> npt.NDArray[np.float64]:
     """Nats that a change of kind costs at each place: `most` inside a box, little where cores end."""
-    return most * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / _CORE_FULL))
+    return most * (_GAP_COST + (1 - _GAP_COST) * np.minimum(1.0, core / CORE_FULL))
 
 
 def likeliest(

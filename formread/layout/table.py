@@ -15,6 +15,11 @@ import numpy.typing as npt
 
 from formread.layout.boxes import COLUMNS, CORE_MARGIN, TOTALS, Map, Seen
 from formread.layout.cells import (
+    CORE_FULL,
+    HALF_GAP,
+    LEAST_SIDE,
+    LOWEST_STEP,
+    NEAR,
     Cell,
     Whole,
     beside,
@@ -29,7 +34,6 @@ from formread.layout.cells import (
 from formread.layout.grid import Edges, Grid, GridColumn, GridTotal
 from formread.layout.storeys import Lines, storeyed
 
-_LEAST_SIDE = 3.0  # places of a core's shorter side
 _SAME = 5.0  # places by which sides of boxes in one column, or edges in one row, differ
 _SAME_SHARE = 0.4  # and of a row's height
 _LOW, _HIGH = 0.6, 1.6  # times the usual height that boxes of rows are high
@@ -51,10 +55,7 @@ _HIT = 0.16  # of the pitch by which a dip may miss the line of even rows
 _LINES_SEEN, _DIPS_TOLD = 0.85, 0.85  # share of the lines that dips mark, and of the dips that lines explain
 _MOST_ROWS = 60
 _HALF_SEEN = 0.5  # share of the rows in which a column's boxes need to be seen
-_CORE_FULL = 0.75  # share of a row's height that a core takes, about
 _CHANGE = 25.0  # nats that a change of kind costs inside a box: some places of plain evidence on either side
-_LOWEST_STEP = 7  # places; nobody writes into a lower box
-_NEAR = 5  # places around a change of kind in which the edge of boxes is looked for
 _NARROWEST = 5  # places; nobody writes into a narrower column
 _WRITABLE = 24  # places of each part of a run of one kind
 _EDGE = 4  # places at the ends of a run where its cores end anyway
@@ -69,7 +70,6 @@ _EQUAL, _TELLING = (
     4,
 )  # times as wide, for so many columns in a panel to be the same by their widths alone
 _VARIED = 1.5  # times as wide as the narrowest the widest of them is then at least
-_HALF_GAP = 5.0  # places between the box for the pounds and that for the pence
 _HALF_WIDTH = 0.8  # of the box for the pounds, at most
 _HALF_ALIKE = (
     0.6  # share of what two parts of the totals look like that is the same, if they are pounds and pence
@@ -296,7 +296,7 @@ def _between_lines(
             heights = np.array([u - t for t, u in found])
             usual = float(np.median(heights)) if found else 0.0
             even = np.abs(heights - usual) <= _UNEVEN * usual
-            if even.all() and usual >= _LEAST_SIDE and len(found) > len(best):
+            if even.all() and usual >= LEAST_SIDE and len(found) > len(best):
                 best = [(t - CORE_MARGIN - 0.5, u + CORE_MARGIN - 0.5) for t, u in found]
     return best
 
@@ -326,7 +326,7 @@ def _even_rows(
     at, depth = _dips(core / max(float(core.max()), 1e-6))
     best: list[tuple[float, float]] = []
     most = 0.0
-    for count in range(2, min(_MOST_ROWS, (end - start) // _LOWEST_STEP) + 1):
+    for count in range(2, min(_MOST_ROWS, (end - start) // LOWEST_STEP) + 1):
         pitch = (end - start) / count
         off = np.abs(at / pitch - np.round(at / pitch))
         hit = (off <= _HIT) & (np.round(at / pitch) > 0) & (np.round(at / pitch) < count)
@@ -412,14 +412,14 @@ def _runs(
         state = int(path[start])
         if state == 0 or end - start < _NARROWEST:
             continue
-        if state > n and result and abs(result[-1].right - start) <= _HALF_GAP:
+        if state > n and result and abs(result[-1].right - start) <= HALF_GAP:
             divider = _dip(core, start) if is_divided(core, start) else None
             result[-1] = replace(result[-1], pence=divider, right=float(end))
             continue
         cuts = [start, *_parted(core, start, end), end]
         for a, b in pairwise(cuts):
             looks = kinds[COLUMNS, a:b].mean(axis=1)
-            near = core[max(a - _NEAR, 0) : a + _NEAR + 1]
+            near = core[max(a - NEAR, 0) : a + NEAR + 1]
             unparted = (
                 bool(result) and result[-1].right == a and float(near.min()) > _UNPARTED * float(near.max())
             )
@@ -434,20 +434,20 @@ def _runs(
 
 def _dip(core: npt.NDArray[np.float64], x: int) -> float:
     """Return where the cores have the least near a change of kind."""
-    low, high = max(x - _NEAR, 0), min(x + _NEAR + 1, len(core))
+    low, high = max(x - NEAR, 0), min(x + NEAR + 1, len(core))
     part = core[low:high]
     least = float(part.min())
-    if least > _CORE_FULL * 0.8:
+    if least > CORE_FULL * 0.8:
         return float(x)
     return float(np.mean(low + np.flatnonzero(part <= least + 0.02))) + 0.5
 
 
 def _outer(core: npt.NDArray[np.float64], x: float, way: int) -> float:
     """Return a column's side near `x`: a margin beyond where its cores end, or `x` where none end."""
-    low, high = max(int(x) - _NEAR, 0), min(int(x) + _NEAR + 1, len(core))
+    low, high = max(int(x) - NEAR, 0), min(int(x) + NEAR + 1, len(core))
     part = core[low:high]
     level = 0.5 * float(part.max())
-    if float(part.min()) > level or level < 0.25 * _CORE_FULL:
+    if float(part.min()) > level or level < 0.25 * CORE_FULL:
         return x
     dip = low + int(np.argmin(part))
     own = np.flatnonzero(part > level) + low
@@ -459,7 +459,7 @@ def _outer(core: npt.NDArray[np.float64], x: float, way: int) -> float:
 
 def _parted(core: npt.NDArray[np.float64], start: int, end: int) -> list[int]:
     """Return where cores part one run of a kind into several boxes; narrow cells are a comb, one box for its digits."""
-    low = core[start:end] < _PARTED * _CORE_FULL
+    low = core[start:end] < _PARTED * CORE_FULL
     cuts = [start + (a + b) // 2 for a, b in stretches_of(low)]
     cuts = [cut for cut in cuts if start + _EDGE < cut < end - _EDGE]
     narrow = any(b - a < _WRITABLE for a, b in pairwise([start, *cuts, end]))

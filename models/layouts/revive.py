@@ -9,13 +9,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import onnx
 import torch
 
 from models.forms import Digits, Fonts, draw_form
 from models.layouts.export import WEIGHTS
 from models.layouts.network import BoxFinder, Shipped
-from models.revive import revive_convolutions, settle, stored
+from models.revive import revive_maps
 
 _SIDES = (1088, 800)
 _SEED = 9
@@ -41,17 +40,8 @@ def main() -> None:
     rng = np.random.default_rng(_SEED)
     fonts, digits = Fonts.load(given.fonts), Digits.load(given.mnist, given.writers)
     sheets = [_sheet(rng, fonts, digits) for _ in range(given.forms)]
-    model = onnx.load(given.source)
-    finder = BoxFinder().eval()
-    revive_convolutions(model, stored(model), finder, sheets[0])
-    with torch.no_grad():
-        before = Shipped(finder)(sheets[0])
-        settle(finder, sheets)
-        print(
-            f"largest change of an answer by settling: {(Shipped(finder)(sheets[0]) - before).abs().max():.1e}"
-        )
-    given.out.mkdir(parents=True, exist_ok=True)
-    torch.save(finder.state_dict(), given.out / "boxes.pt")
+    finder = BoxFinder()
+    revive_maps(given.source, finder, Shipped(finder), sheets, given.out / "boxes.pt")
 
 
 if __name__ == "__main__":

@@ -8,10 +8,9 @@ import argparse
 from pathlib import Path
 
 import numpy as np
-import onnx
 import torch
 
-from models.revive import revive_convolutions, settle, stored
+from models.revive import revive_maps
 from models.sheets.export import WEIGHTS
 from models.sheets.network import Finder, Shipped
 from models.sheets.scenes import draw_scene
@@ -32,17 +31,8 @@ def main() -> None:
     scenes = [
         torch.from_numpy(draw_scene(rng).image).permute(2, 0, 1)[None].float() for _ in range(given.scenes)
     ]
-    model = onnx.load(given.source)
-    finder = Finder().eval()
-    revive_convolutions(model, stored(model), finder, scenes[0])
-    with torch.no_grad():
-        before = Shipped(finder)(scenes[0])
-        settle(finder, scenes)
-        print(
-            f"largest change of an answer by settling: {(Shipped(finder)(scenes[0]) - before).abs().max():.1e}"
-        )
-    given.out.mkdir(parents=True, exist_ok=True)
-    torch.save(finder.state_dict(), given.out / "finder.pt")
+    finder = Finder()
+    revive_maps(given.source, finder, Shipped(finder), scenes, given.out / "finder.pt")
 
 
 if __name__ == "__main__":
