@@ -45,8 +45,9 @@ def find_serial(
         key=lambda one: -one[0],
     )
     for sure, piece, text in likely:
-        said = _NUMBER.search(text.text.strip())
-        if said is None or _YEAR.search(text.text.strip()):
+        words = text.text.strip()
+        said = _NUMBER.search(words)
+        if said is None or (_YEAR.search(words) and not _NUMBERED.match(words)):
             continue
         if sure > _SERIAL_SURE or (sure > _SERIAL_SEEN and is_print(content, piece, len(said.group(1)))):
             return _of_piece(piece, scale), said.group(1).replace(" ", "")

@@ -27,12 +27,12 @@ Halves = tuple[Edges, Edges | None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lines:
-    """The order's lines: columns, rows and boxes as in :class:`formread.layout.grid.Grid`, on so many levels."""
+    """The order's lines: columns, rows and boxes as in :class:`formread.layout.grid.Grid`."""
 
     columns: tuple[GridColumn, ...]
     rows: tuple[tuple[float, float], ...]
     boxes: tuple[tuple[Halves, ...], ...]
-    levels: int = 1
+    storeyed: bool = False
 
 
 @dataclass(eq=False)
@@ -186,7 +186,7 @@ def _put_together(panels: list[list[_Track]], anchor: _Track, pitch: float) -> L
             rows.append((usual + low, usual + high))
             boxes.append(tuple(_box(track, usual, [w for t, w in found if t is track]) for track in panel))
     columns = tuple(_column(track) for track in panels[0])
-    return Lines(columns, tuple(rows), tuple(boxes), 2)
+    return Lines(columns, tuple(rows), tuple(boxes), storeyed=True)
 
 
 def _column(track: _Track) -> GridColumn:

@@ -115,7 +115,7 @@ def find_grid(seen: Seen) -> Grid | None:
         halves=any(column.pence is not None for column in found.columns),
     )
     return Grid(
-        found.columns, found.rows, found.boxes, tuple(totals), slope, lean, centre, looks, found.levels > 1
+        found.columns, found.rows, found.boxes, tuple(totals), slope, lean, centre, looks, found.storeyed
     )
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from formread.layout.bend import bend_through
 from formread.layout.boxes import Map, Seen
+from formread.layout.cells import common
 from formread.layout.match import Match
 from formread.layout.record import Box, Layout, Rectangle, Row
 from formread.sheet.record import Points
@@ -200,8 +201,8 @@ def _halves(box: Box) -> list[Rectangle]:
 
 def _off(place: Rectangle, seen: Sequence[Rectangle], near: float) -> tuple[float | None, ...]:
     """Return by how much the left, upper, right and lower edge lie off one that was seen; None where none is near."""
-    beside = [p for p in seen if _common((p.top, p.bottom), (place.top, place.bottom)) > _BESIDE]
-    over = [p for p in seen if _common((p.left, p.right), (place.left, place.right)) > _BESIDE]
+    beside = [p for p in seen if common((p.top, p.bottom), (place.top, place.bottom)) > _BESIDE]
+    over = [p for p in seen if common((p.left, p.right), (place.left, place.right)) > _BESIDE]
     return (
         _nearest(place.left, [p.left for p in beside], near),
         _nearest(place.top, [p.top for p in over], near),
@@ -233,11 +234,6 @@ def _heard(offs: Sequence[tuple[float, float | None]], at: float, otherwise: flo
         tilts = ((found[second] - found[first])[apart != 0]) / apart[apart != 0]
         tilt = float(np.median(tilts)) if len(tilts) else 0.0
     return float(np.median(found - tilt * places)) + tilt * at
-
-
-def _common(a: tuple[float, float], b: tuple[float, float]) -> float:
-    """Share of the shorter of two stretches that lies in the other."""
-    return (min(a[1], b[1]) - max(a[0], b[0])) / max(min(a[1] - a[0], b[1] - b[0]), 1e-6)
 
 
 def agree(one: Layout, other: Layout) -> bool:

@@ -63,16 +63,24 @@ def find_sheets(photo: Image) -> SheetSearch:
     for sides, sure, whole in _seen(photo, pyramid):
         if sides is None or not _is_form(pyramid, np.array([side.start for side in sides]), sure):
             continue
-        straight = _straight(pyramid, sides)
-        hindered = quality.hindrance(straight.trial, straight.tone, _size(sides))
-        if hindered is None or not hindered.hopeless:
-            found = _flattened(pyramid, sides, straight, None if hindered is None else hindered.message)
-            sheets.append(replace(found, whole=whole))
-        elif hindered.message not in unread:
-            unread.append(hindered.message)
+        sheet, hindrance = _legible(pyramid, sides)
+        if sheet is not None:
+            sheets.append(replace(sheet, whole=whole))
+        elif hindrance is not None and hindrance not in unread:
+            unread.append(hindrance)
     if not sheets:
         return SheetSearch((), unread[0] if unread else _why_none(pyramid))
     return SheetSearch(tuple(_in_reading_order(sheets)), notes=tuple(unread))
+
+
+def _legible(pyramid: list[Image], sides: Sides) -> tuple[Sheet | None, str | None]:
+    """Flatten a slip, and say what hinders reading it; no sheet where nobody could."""
+    straight = _straight(pyramid, sides)
+    hindered = quality.hindrance(straight.trial, straight.tone, _size(sides))
+    message = None if hindered is None else hindered.message
+    if hindered is not None and hindered.hopeless:
+        return None, message
+    return _flattened(pyramid, sides, straight, message), message
 
 
 def find_page(photo: Image) -> Sheet:
@@ -114,7 +122,7 @@ def _seen(photo: Image, pyramid: list[Image]) -> Iterator[tuple[Sides | None, fl
         @cache
         def whole() -> Sheet | None:
             sides = _followed(photo, copy, scale, seen, rough)
-            return None if sides is None else _flattened(pyramid, sides, _straight(pyramid, sides))
+            return None if sides is None else _legible(pyramid, sides)[0]
 
         return whole
 

@@ -272,6 +272,28 @@ def test_rows_go_on_in_a_second_panel() -> None:
     assert near(grid.boxes[4][1][0], 152, TOP, 210, TOP + HIGH)
 
 
+def panels(sides: tuple[tuple[float, float], ...], looks: tuple[str, ...]) -> Grid:
+    """Two panels with such columns, the first with the kinds `looks` has first."""
+    kinds = (looks[: len(sides)], looks[len(sides) :])
+    return found(
+        [
+            (kind, left + 115 * k, TOP + r * PITCH, right + 115 * k, TOP + r * PITCH + HIGH, False)
+            for k in range(2)
+            for r in range(4)
+            for kind, (left, right) in zip(kinds[k], sides, strict=True)
+        ]
+    )
+
+
+def test_columns_as_wide_as_those_before_are_the_same_ones_whatever_they_look_like() -> None:
+    """The second panel of an order looks like the office's columns; even columns tell nothing."""
+    looks = (*ROLES, "size", "other", "page", "size")
+    varied = panels(((5, 20), (22, 60), (62, 82), (84, 110)), looks)
+    assert (len(varied.columns), len(varied.boxes)) == (4, 8)
+    even = panels(((5, 29), (31, 55), (57, 81), (83, 107)), looks)
+    assert (len(even.columns), len(even.boxes)) == (8, 4)
+
+
 def test_bare_paper_has_no_grid() -> None:
     """Nothing seen, nothing found."""
     assert find_grid(seen([])) is None

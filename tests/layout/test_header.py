@@ -49,6 +49,7 @@ def number(
         ("ACCOUNT 85277", "85277"),
         ("AB 4821", "AB4821"),
         ("Spring Fair 2011", None),
+        ("No. 2011", "2011"),
         ("Order form", None),
     ],
 )
