@@ -6,8 +6,9 @@
 Then `python -m formread check FOLDER --json R` and `python -m tests.measure.compare R FOLDER/truth.json` measure
 the whole path, and `python -m tests.measure.layout --photos FOLDER` the layouts alone.
 
-SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed``, ``vault`` or ``cellar``,
-for measuring only (digits of MNIST's test part); the last three are each opened once, at the end of a session.
+SET is ``tune``, to develop on (its digits are of MNIST's training part), or ``blind``, ``sealed``, ``vault``, ``cellar``
+or ``attic``, for measuring only (digits of MNIST's test part); all but ``blind`` are opened once each, at the end of a
+session.
 Photo k is the same whatever else is drawn. ``--pads`` keeps the rendered pads. With ``--pile`` each of the pads named
 (``all``: every one) gets a folder of its own in FOLDER, with N photos of its slips alone: piles as sellers have them.
 Without ``--mnist`` the hands are the sifted ones in ``sample_scans``; with it, all of MNIST's writers.
@@ -39,8 +40,9 @@ FAMILY: dict[str, Family] = {
     "sealed": "test",
     "vault": "test",
     "cellar": "test",
+    "attic": "test",
 }
-SEED = {"tune": 51, "blind": 52, "sealed": 54, "vault": 56, "cellar": 57}
+SEED = {"tune": 51, "blind": 52, "sealed": 54, "vault": 56, "cellar": 57, "attic": 58}
 """53 is the seed of how photos are stored."""
 Pads = dict[str, tuple[Any, Places]]
 

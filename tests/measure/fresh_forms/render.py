@@ -2,11 +2,12 @@
 
     python -m tests.measure.fresh_forms.render SET FOLDER
 
-SET is ``tune``, ``blind``, ``sealed``, ``vault`` or ``cellar``. FOLDER gets NAME.png (300 dpi, the paper's edges are the
-picture's) and NAME.json: ``scale`` (pixels per millimetre), ``code`` (how codes are written), ``fields`` (lines for name
-and address) and ``boxes``, each with ``role``, ``row`` (from 1, null outside the table) and, in pixels as left, top,
-right, bottom, ``rect`` (the whole box, pounds and pence), ``pence`` (the pence's part, where a rule parts them),
-``pound`` and ``point`` (where those are printed in the box) and ``cells`` (of a box that is parted for single digits).
+SET is ``tune``, ``blind``, ``sealed``, ``vault``, ``cellar`` or ``attic``. FOLDER gets NAME.png (300 dpi, the paper's
+edges are the picture's) and NAME.json: ``scale`` (pixels per millimetre), ``code`` (how codes are written), ``fields``
+(lines for name and address) and ``boxes``, each with ``role``, ``row`` (from 1, null outside the table) and, in pixels
+as left, top, right, bottom, ``rect`` (the whole box, pounds and pence), ``pence`` (the pence's part, where a rule
+parts them), ``pound`` and ``point`` (where those are printed in the box) and ``cells`` (of a box that is parted for
+single digits).
 """
 
 import argparse
@@ -23,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 HERE = Path(__file__).parent
-SETS = ("tune", "blind", "sealed", "vault", "cellar")
+SETS = ("tune", "blind", "sealed", "vault", "cellar", "attic")
 DPI = 300
 CSS_DPI = 96
 """A CSS pixel is a 96th of an inch."""
