@@ -18,6 +18,8 @@ from formread.pile.leaning import odd
 from formread.pile.record import ReadSlip
 from formread.pile.roles import kept_sheet, settle_roles
 
+FIRST: Final = 9
+"""Photos of a pile that are read before any design is learned: with fewer, a single poor one in three hinders it."""
 AGREEING: Final = 3
 """Slips of a pad that make its design."""
 SURE: Final = 0.9
@@ -37,6 +39,18 @@ class _Shown:
 
     layout: Layout
     design: SlipDesign
+
+
+def taught_by(place: int) -> int:
+    """Return how many photos of a pile, from the first, teach the designs that the photo at a place is read with.
+
+    Learned is after :data:`FIRST` photos, and each time that as many again were read: what is found in a photo depends
+    on those before it alone, not on which was read sooner.
+    """
+    count = FIRST
+    while 2 * count <= place:
+        count *= 2
+    return count if place >= FIRST else 0
 
 
 def designs_of(read: Sequence[ReadSlip]) -> tuple[SlipDesign, ...]:

@@ -7,7 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final
+from itertools import groupby
 
 from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
 from formread.arithmetic.astray import DOUBT, touched
@@ -18,7 +18,7 @@ from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.leaning import leans_of
-from formread.pile.learned import designs_of
+from formread.pile.learned import designs_of, taught_by
 from formread.pile.photo import read_photo_file
 from formread.pile.pool import pool_codes, pool_doubts, pool_layouts
 from formread.pile.record import ReadPhoto, ReadSlip
@@ -28,8 +28,6 @@ from formread.slips import Charge, Line, Problem, Report, Slip
 
 TOTAL_READ = 0.5
 """A total read less surely than this testifies for no sum brought forward."""
-FIRST: Final = 9
-"""Photos that are read before any design is learned from them: with fewer, a single poor one in three hinders it."""
 SURE_LAYOUT = 0.5
 """A layout less probable than this is more likely wrong than right."""
 
@@ -85,25 +83,18 @@ def read_photos(
 ) -> Iterator[ReadPhoto]:
     """Read photos in `jobs` processes, in the order given, each as soon as it and those before it are done.
 
-    What the slips so far agree on is learned after :data:`FIRST` photos, and each time that as many again were read:
-    what is found depends on the order of the photos alone, not on which process is done first.
-
-    A photo that kills its process (out of memory) is tried again alone, and becomes a problem if it does so
-    again; the others are not lost.
+    Slips of designs that the first photos teach are named by them (:func:`formread.pile.learned.taught_by`). A photo that
+    kills its process (out of memory) is tried again alone, and becomes a problem if it does so again; the others are
+    not lost.
     """
     slips: list[ReadSlip] = []
-    learned: tuple[SlipDesign, ...] = ()
-    done = 0
     with _Processes(min(jobs, len(files))) as processes:
-        while done < len(files):
-            batch = files[done : max(FIRST, 2 * done)]
+        for count, batch in groupby(enumerate(files), key=lambda one: taught_by(one[0])):
+            learned = designs_of(slips) if count else ()
             read = partial(read_photo_file, designs=tuple(designs), learned=learned)
-            for result in processes.read(batch, read):
+            for result in processes.read([file for _, file in batch], read):
                 slips += result.slips
                 yield result
-            done += len(batch)
-            if done < len(files):
-                learned = designs_of(slips)
 
 
 class _Processes:

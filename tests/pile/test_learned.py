@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from datetime import date
 from functools import cache
 from pathlib import Path
 
@@ -16,9 +17,11 @@ from formread.layout.design import SlipDesign, learn
 from formread.layout.record import Layout, TotalBox
 from formread.pile import learned, run
 from formread.pile.gather import PhotoFile
-from formread.pile.learned import AGREEING, designs_of
+from formread.pile.kept import Piles
+from formread.pile.learned import AGREEING, FIRST, designs_of
 from formread.pile.record import ReadPhoto, ReadSlip
-from formread.pile.run import FIRST, read_photos
+from formread.pile.run import read_photos
+from formread.pile.store import Store
 from tests.layout.drawings import CLASSIC, Plan, draw
 
 
@@ -126,3 +129,23 @@ def test_photos_are_read_with_what_those_before_them_taught_whichever_process_is
     assert [found for _, found in alone] == batches
     assert read_with(monkeypatch, 3, lambda k: 0.02 * (k % 3)) == alone
     assert read_with(monkeypatch, 4, lambda k: 0.02 * (-k % 4)) == alone
+
+
+def test_at_the_desk_photos_wait_for_those_that_teach_their_designs(tmp_path: Path) -> None:
+    """Whichever is read sooner, and whether the desk was closed meanwhile."""
+    store = Store(tmp_path / "desk")
+    pile = store.add_pile("Tuesday", date(2026, 11, 3), "GBP")
+    ids = [store.add_photo(pile, f"{k}.jpg", bytes([k])) for k in range(FIRST + 1)]
+    photos = [photo for at in ids if at is not None and (photo := store.photo(at)) is not None]
+    piles = Piles(store)
+    assert [piles.can_be_read(photo) for photo in photos] == [True] * FIRST + [False]
+    for photo in reversed(photos[:FIRST]):
+        path = store.photo_path(photo.id)
+        assert path is not None
+        assert not piles.can_be_read(photos[-1])
+        piles.keep_read(photo, path, ReadPhoto((slip(),), ()))
+    store.close()
+    piles = Piles(Store(store.folder))
+    assert piles.can_be_read(photos[-1])
+    assert piles.learned(photos[-1]) == designs_of([slip()] * FIRST)
+    assert piles.learned(photos[0]) == ()
