@@ -178,25 +178,18 @@ def told(design: SlipDesign, layout: Layout) -> Layout | None:
     if not fits(design, layout, ACROSS_OFF):
         return None
     seen = [_total(total, layout.table) for total in layout.totals]
-    off = (ACROSS_OFF, ROW_OFF / design.rows) * 2
-
-    def at(place: Shares | None, other: DesignTotal) -> bool:
-        pairs = zip(place or (), other.place or (), off, strict=False)
-        return place is not None and all(abs(a - b) <= most for a, b, most in pairs)
-
-    totals = []
+    totals, left = [], dict(enumerate(seen))
     for total in design.totals:
-        own = [
+        here = [
             k
-            for k, one in enumerate(seen)
-            if at(total.place, one) and _parted_alike(total.pence, one.pence, ACROSS_OFF)
+            for k, one in left.items()
+            if _lies_at(one, total.place, design) and _parted_alike(total.pence, one.pence, ACROSS_OFF)
         ]
-        if len(own) != 1:
+        if len(here) != 1:
             return None
-        totals.append(TotalBox(total.role, layout.totals[own[0]].box, total.label))
-    summed = {total.box for total in totals}
-    left = [k for k, total in enumerate(layout.totals) if total.box not in summed]
-    if len(summed) < len(totals) or not all(any(at(place, seen[k]) for place in design.spare) for k in left):
+        del left[here[0]]
+        totals.append(TotalBox(total.role, layout.totals[here[0]].box, total.label))
+    if not all(any(_lies_at(one, place, design) for place in design.spare) for one in left.values()):
         return None
     columns = tuple(
         replace(column, heading=known.heading)
@@ -209,7 +202,16 @@ def told(design: SlipDesign, layout: Layout) -> Layout | None:
         spare=tuple(layout.totals[k].box for k in left),
         probability=design.probability,
         trust=design.trust,
+        known=True,
     )
+
+
+def _lies_at(total: DesignTotal, place: Shares | None, design: SlipDesign) -> bool:
+    """Say whether a box of the totals is where a design has one; not where the design keeps no places."""
+    if total.place is None or place is None:
+        return False
+    off = (ACROSS_OFF, ROW_OFF / design.rows) * 2
+    return all(abs(a - b) <= most for a, b, most in zip(total.place, place, off, strict=True))
 
 
 def roles_of(layout: Layout) -> Roles:

@@ -62,10 +62,16 @@ def _number(
 def _trust(layout: Layout, bare: Layout, scale: Scale) -> Trust:
     """Say how far the layout can be trusted: its roles as its design says, its boxes by the slip's own looks."""
     known, own = layout.trust, trust_of(scale.seen, scale.grid)
-    own = replace(own, column_roles=known.column_roles, total_roles=known.total_roles)
     box = next((total.box for total in layout.totals if total.role == "total"), None)
-    if box is None:
-        return own
-    place = next(k for k, total in enumerate(bare.totals) if total.box == box)
-    seen = seen_in(scale.seen, whole_of(scale.grid.totals[place]), scale.grid)
-    return replace(own, totals=known.totals, seen=seen)
+    seen = [
+        seen_in(scale.seen, whole_of(total), scale.grid)
+        for total, one in zip(scale.grid.totals, bare.totals, strict=True)
+        if one.box == box
+    ]
+    return replace(
+        own,
+        totals=known.totals,
+        seen=seen[0] if seen else own.seen,
+        column_roles=known.column_roles,
+        total_roles=known.total_roles,
+    )

@@ -77,7 +77,7 @@ def layouts_in(image: Image, seen: Seen, designs: Sequence[SlipDesign] = ()) -> 
     read, places = _Reader(image, scale), Scale(grid, seen, scale)
     known = known_layout(image, ink, read, places, designs) if designs else None
     if known is not None:
-        return LayoutSearch((known,), known=True)
+        return LayoutSearch((known,))
     return LayoutSearch(tuple(layouts_seen(seen, grid, content_of(ink, seen, scale), read, scale)))
 
 

@@ -123,6 +123,8 @@ class Layout:
         How far its boxes can be trusted to be what is there.
     spare
         What was seen like boxes of the totals and is for no sum: a number of pieces, initials.
+    known
+        Whether a known design named its boxes; else the print on the slip did.
     """
 
     columns: tuple[Column, ...]
@@ -134,6 +136,7 @@ class Layout:
     probability: float = 1.0
     trust: Trust = Trust()
     spare: tuple[Box, ...] = ()
+    known: bool = False
 
     @property
     def table(self) -> Rectangle:
@@ -170,14 +173,10 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class LayoutSearch:
-    """The proposals for one sheet, most probable first, or why there is none (falsy then).
-
-    ``known``: its one layout is a known design's.
-    """
+    """The proposals for one sheet, most probable first, or why there is none (falsy then)."""
 
     layouts: tuple[Layout, ...]
     reason: str | None = None
-    known: bool = False
 
     def __bool__(self) -> bool:
         return bool(self.layouts)

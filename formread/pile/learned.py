@@ -21,10 +21,9 @@ from formread.pile.roles import kept_sheet, settle_roles
 FIRST: Final = 9
 """Photos of a pile that are read before any design is learned: with fewer, a single poor one in three hinders it."""
 AGREEING: Final = 3
-"""Slips of a pad that make its design."""
+"""Slips of a pad, their print read, that make its design."""
 SURE: Final = 0.9
 """How probable the roles of a sound slip are, of its columns and of its totals, at least."""
-
 MAJORITY: Final = 0.75
 """Share of the sound slips of a pad that must agree on its totals and on what is what: where a box of the totals is taken
 for one on half of the slips, each must be looked at by itself."""
@@ -65,8 +64,10 @@ def designs_of(read: Sequence[ReadSlip]) -> tuple[SlipDesign, ...]:
     found = []
     for pad in _gathered(shown, _of_one_pad):
         form = max(_gathered(pad, _of_one_form), key=len)
-        if len(form) >= max(AGREEING, MAJORITY * len(pad)):
-            found.append(_together(form))
+        # Slips that were named by a design say where its boxes are, and nothing new of what they are.
+        read_themselves = [one for one in form if not one.layout.known]
+        if len(read_themselves) >= AGREEING and len(form) >= MAJORITY * len(pad):
+            found.append(_together(read_themselves))
     return tuple(found)
 
 

@@ -72,7 +72,7 @@ def _read_page(
             problems.append(Problem(name, photo.page, why))
             continue
         layout = proposals.layouts[0]
-        if not proposals.known:
+        if not layout.known:
             layout = recognised(designs, with_codes(sheet.image, layout))
         slips.append(read_slip(name, photo.page, sheet, layout))
     return slips, problems

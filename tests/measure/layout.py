@@ -311,9 +311,10 @@ def second_results(folder: Path) -> Iterator[Later]:
             search, fast = _timed(sheet, learned) if learned else (full, slow)
             if not full or not search:
                 continue
-            found.append((slip, sheet, number < FIRST, search.known, (fast, slow), len(both[0])))
-            for read, one in zip(both, (search, full), strict=True):
-                layout = one.layouts[0] if one.known else with_codes(sheet.image, one.layouts[0])
+            known = search.layouts[0].known
+            found.append((slip, sheet, number < FIRST, known, (fast, slow), len(both[0])))
+            for read, (best, *_) in zip(both, (search.layouts, full.layouts), strict=True):
+                layout = best if best.known else with_codes(sheet.image, best)
                 read.append(read_slip(photo, page, sheet, layout))
     pooled = [pool_codes(settle_roles(pool_layouts(read))) for read in both]
     for slip, sheet, first, known, seconds, place in found:

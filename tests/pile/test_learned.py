@@ -90,6 +90,18 @@ def test_a_pad_whose_slips_do_not_agree_is_not_learned(change: Callable[[Layout]
     assert [total.role for total in design.totals] == [role for role, _ in CLASSIC.totals]
 
 
+def named_by_a_design(layout: Layout) -> Layout:
+    return replace(layout, known=True)
+
+
+def test_slips_that_a_design_named_do_not_bear_it_out() -> None:
+    """They speak for its boxes, but three must have been read for what these mean."""
+    followers = [laid_out(named_by_a_design)] * 9
+    assert designs_of([slip(), slip(), *followers]) == ()
+    assert designs_of([slip()] * 3 + [laid_out(without_goods)] * 2) == ()
+    assert designs_of([slip()] * 3 + [laid_out(without_goods)] * 2 + followers) == designs_of([slip()] * 3)
+
+
 def test_slips_of_other_pads_neither_hinder_nor_help() -> None:
     other = slip(replace(CLASSIC, rows=7))
     assert designs_of([other, slip(), other, slip(), slip()]) == designs_of([slip()] * 3)
