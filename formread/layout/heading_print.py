@@ -14,13 +14,12 @@ HeadingPrint = tuple[str, ...]
 """Lines from the top, a sign for each place: how dark it is, a hexadecimal digit."""
 
 ALIKE: Final = 0.5
-"""Likeness from which on the print over two tables is the same."""
+"""Likeness from which on the print over two tables is the same. Of 123 photographed slips of 12 pads of ``tune`` 19 in 20
+reached it beside their pad's design; of 1,353 pairs of a slip and another pad's design none had more than 0.36."""
 LINES, PLACES = 16, 160
 """Lines of a print, and places in each."""
 _OVER: Final = 1.5  # heights of a row over the first of them that are looked at
-_MOST_OVER: Final = (
-    0.1  # of the table's width, likewise: places are square then, and letters three lines high
-)
+_MOST_OVER: Final = 0.1  # of the table's width, likewise: places are square then
 _DETAIL: Final = 4  # pixels for a place: darkness is told at this size
 _DARKEST: Final = 0.98  # quantile of the places that is darkest; pale print is as good as black
 _FAINTEST: Final = 0.05  # darkness; nothing darker is no print
@@ -43,9 +42,8 @@ def heading_print(image: Image, layout: Layout) -> HeadingPrint:
     boxes = [box.whole for _, box in layout.rows[0].boxes]
     left, right = min(box.left for box in boxes), max(box.right for box in boxes)
     bottom = min(box.top for box in boxes)
-    levels = len(
-        {row.boxes[0][1].rectangle.top for row in layout.rows}
-    )  # fewer than rows where panels stand side by side
+    # Fewer than rows where panels stand side by side.
+    levels = len({row.boxes[0][1].rectangle.top for row in layout.rows})
     over = max(round(min(_OVER * layout.table.height / levels, _MOST_OVER * (right - left))), 1)
     part = image[max(bottom - over, 0) : max(bottom, 1), left : max(right, left + 1)]
     whole = cv2.copyMakeBorder(part, over - part.shape[0], 0, 0, 0, cv2.BORDER_REPLICATE)
