@@ -30,6 +30,7 @@ def add_design(parser: argparse.ArgumentParser) -> None:
 
 def _run(options: argparse.Namespace) -> int:
     from formread.layout.design import learn
+    from formread.layout.heading_print import heading_print
     from formread.photo import read_photo
     from formread.pile.designs import SUFFIX, write_design
     from formread.pile.photo import laid_out
@@ -39,14 +40,15 @@ def _run(options: argparse.Namespace) -> int:
         raise UsageError(f"There is no file {str(options.photo)!r}. Check the name and try again.")
     page = next(iter(read_photo(options.photo)))
     sheets = find_sheets(page.image)
-    found = [search for _, search in laid_out(sheets.sheets) if search]
+    found = [(sheet, search) for sheet, search in laid_out(sheets.sheets) if search]
     if len(found) != 1:
         said = "no slip with a table" if not found else f"{len(found)} slips"
         raise PhotoError(
             f"There is {said} in this photo. Photograph one slip alone, flat, from straight above."
         )
     name = options.name or options.photo.stem
-    design = learn(name, found[0].layouts[0])
+    sheet, layout = found[0][0], found[0][1].layouts[0]
+    design = learn(name, layout, heading_print(sheet.image, layout))
     if options.columns:
         design = _renamed(design, options.columns)
     file = "".join(c if c.isalnum() or c in "-_" else "_" for c in name) + SUFFIX
@@ -79,5 +81,5 @@ def _renamed(design: SlipDesign, wanted: str) -> SlipDesign:
 
 def _told(design: SlipDesign) -> str:
     columns = [f"{column.role} ({column.heading or 'no heading read'})" for column in design.columns]
-    totals = ", ".join(design.totals) or "none"
+    totals = ", ".join(total.role for total in design.totals) or "none"
     return f"{design.rows} rows; columns: {', '.join(columns)}; totals: {totals}."

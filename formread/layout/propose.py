@@ -1,4 +1,8 @@
-"""Propose what the boxes of a sheet mean: boxes as the network sees them, then print, then roles."""
+"""Propose what the boxes of a sheet mean: boxes as the network sees them, then print, then roles.
+
+A slip whose boxes, and the print over whose columns, are those of a known design is named by it: no print but its
+number is read there.
+"""
 
 from collections.abc import Sequence
 from itertools import groupby
@@ -6,11 +10,14 @@ from itertools import groupby
 import cv2
 import numpy as np
 
-from formread.layout.boxes import KINDS, Seen, look
-from formread.layout.ink import Ink, ink_of
+from formread.layout.boxes import Seen, look
+from formread.layout.content import content_of
+from formread.layout.design import SlipDesign
+from formread.layout.ink import ink_of
+from formread.layout.known import known_layout
 from formread.layout.printed import Piece, crops
 from formread.layout.record import LayoutSearch
-from formread.layout.rules import Rule, Rules, erase, find_rules
+from formread.layout.scale import Scale
 from formread.layout.sight import layouts_seen
 from formread.layout.table import find_grid
 from formread.ocr import PrintedText, read_lines
@@ -18,15 +25,6 @@ from formread.sheet.record import Image, Sheet
 
 _WORKING = 1500  # pixels of the longer side that all pixel figures of print are meant for
 _LEAST = 200  # pixels; nothing can be read on a smaller sheet
-_LONG = 330  # pixels; a shorter upright is erased only where it is the side of a box: it may be print
-_WIDE = 170  # pixels; the same for a level rule
-_MEETS = 9.0  # pixels
-_BROKEN = 0.8  # a drawn line is dark on more of its length; a line of print and dashes on about 0.6
-_SEEN, _AMONG_PRINT = (
-    0.4,
-    0.5,
-)  # probability of a heading or a label, and share of a line of print where they are seen
-_PLACES = 48  # looked at along a line
 
 NO_TABLE = (
     "No table of order lines was found on this slip. Photograph it flat and from straight above, so that the "
@@ -35,13 +33,15 @@ NO_TABLE = (
 TOO_SMALL = "The slip is too small in the photo to read its boxes. Photograph it from nearer."
 
 
-def propose_layouts(sheet: Sheet) -> LayoutSearch:
+def propose_layouts(sheet: Sheet, designs: Sequence[SlipDesign] = ()) -> LayoutSearch:
     """Propose what the boxes of a sheet mean, most probable proposal first.
 
     Parameters
     ----------
     sheet
         One slip, flat and upright.
+    designs
+        Known designs; the one that is clearly the slip's makes the only proposal.
 
     Returns
     -------
@@ -51,10 +51,10 @@ def propose_layouts(sheet: Sheet) -> LayoutSearch:
     """
     if max(sheet.image.shape[:2]) < _LEAST:
         return LayoutSearch((), TOO_SMALL)
-    return layouts_in(sheet.image, look(sheet.image))
+    return layouts_in(sheet.image, look(sheet.image), designs)
 
 
-def layouts_in(image: Image, seen: Seen) -> LayoutSearch:
+def layouts_in(image: Image, seen: Seen, designs: Sequence[SlipDesign] = ()) -> LayoutSearch:
     """Propose what the boxes of a sheet mean that was looked at.
 
     Parameters
@@ -63,6 +63,8 @@ def layouts_in(image: Image, seen: Seen) -> LayoutSearch:
         (H, W, 3) uint8 RGB, one slip, flat and upright.
     seen
         What was seen on it, or on it and on other slips of the pad.
+    designs
+        Known designs.
     """
     height, width = image.shape[:2]
     grid = find_grid(seen)
@@ -72,8 +74,11 @@ def layouts_in(image: Image, seen: Seen) -> LayoutSearch:
     size = (max(1, round(width / scale)), max(1, round(height / scale)))
     method = cv2.INTER_AREA if scale > 1 else cv2.INTER_CUBIC
     ink = ink_of(np.asarray(cv2.resize(image, size, interpolation=method), np.uint8))
-    content = _content(ink, find_rules(ink), seen, scale)
-    return LayoutSearch(tuple(layouts_seen(seen, grid, content, _Reader(image, scale), scale)))
+    read, places = _Reader(image, scale), Scale(grid, seen, scale)
+    known = known_layout(image, ink, read, places, designs) if designs else None
+    if known is not None:
+        return LayoutSearch((known,))
+    return LayoutSearch(tuple(layouts_seen(seen, grid, content_of(ink, seen, scale), read, scale)))
 
 
 def _aspect(piece: Piece) -> float:
@@ -97,38 +102,3 @@ class _Reader:
             texts = read_lines(crops(self._image, batch, self._scale))
             self._known.update(zip(batch, texts, strict=True))
         return [self._known[piece] for piece in found]
-
-
-def _content(ink: Ink, rules: Rules, seen: Seen, working: float) -> Ink:
-    """Return the darkness without the rules: print and writing."""
-    level = tuple(
-        rule
-        for rule in rules.horizontal
-        if (rule.length > _WIDE or _meets(rule, rules.vertical)) and not _of_print(rule, seen, working)
-    )
-    flat = erase(ink, level)
-    upright = tuple(rule for rule in rules.vertical if rule.length > _LONG or _meets(rule, rules.horizontal))
-    return np.ascontiguousarray(erase(np.ascontiguousarray(flat.T), upright).T)
-
-
-def _of_print(rule: Rule, seen: Seen, working: float) -> bool:
-    """Say whether a level rule is a line of print: broken as dashes are, and where headings or labels stand."""
-    if rule.solid > _BROKEN:
-        return False
-    x = np.linspace(rule.start, rule.end, _PLACES)
-    print_seen = np.maximum(seen.kinds[KINDS.index("label")], seen.kinds[KINDS.index("heading")])
-    high, wide = print_seen.shape
-    u = np.clip((x * working / seen.scale[0]).astype(int), 0, wide - 1)
-    v = np.clip((rule.at(x) * working / seen.scale[1]).astype(int), 0, high - 1)
-    return bool((print_seen[v, u] > _SEEN).mean() >= _AMONG_PRINT)
-
-
-def _meets(upright: Rule, level: Sequence[Rule]) -> bool:
-    """Say whether an upright begins and ends at level rules, as the side of a box does."""
-    x = upright.middle
-    heights = [_x(rule, x) for rule in level if rule.start - _MEETS <= x <= rule.end + _MEETS]
-    return all(any(abs(end - y) <= _MEETS for y in heights) for end in (upright.start, upright.end))
-
-
-def _x(rule: Rule, y: float) -> float:
-    return float(rule.at(np.array([y]))[0])

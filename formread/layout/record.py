@@ -18,6 +18,16 @@ class Rectangle:
     right: int
     bottom: int
 
+    @property
+    def width(self) -> int:
+        """Pixels from side to side, one at least."""
+        return max(self.right - self.left, 1)
+
+    @property
+    def height(self) -> int:
+        """Pixels from top to bottom, one at least."""
+        return max(self.bottom - self.top, 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
@@ -25,6 +35,13 @@ class Box:
 
     rectangle: Rectangle
     pence: Rectangle | None = None
+
+    @property
+    def whole(self) -> Rectangle:
+        """Both halves together."""
+        if self.pence is None:
+            return self.rectangle
+        return replace(self.rectangle, right=self.pence.right)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +121,10 @@ class Layout:
         How probable this proposal is among those made for the sheet, on print and geometry alone.
     trust
         How far its boxes can be trusted to be what is there.
+    spare
+        What was seen like boxes of the totals and is for no sum: a number of pieces, initials.
+    known
+        Whether a known design named its boxes; else the print on the slip did.
     """
 
     columns: tuple[Column, ...]
@@ -114,6 +135,25 @@ class Layout:
     customer: Rectangle | None = None
     probability: float = 1.0
     trust: Trust = Trust()
+    spare: tuple[Box, ...] = ()
+    known: bool = False
+
+    @property
+    def table(self) -> Rectangle:
+        """The outline of its rows.
+
+        Raises
+        ------
+        ValueError
+            It has no rows.
+        """
+        boxes = [box.whole for row in self.rows for _, box in row.boxes]
+        return Rectangle(
+            min(box.left for box in boxes),
+            min(box.top for box in boxes),
+            max(box.right for box in boxes),
+            max(box.bottom for box in boxes),
+        )
 
     def with_columns(self, roles: Sequence[ColumnRole]) -> "Layout":
         """Return the layout with its columns named otherwise, and their boxes with them.

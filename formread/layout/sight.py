@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 
 from formread.layout.boxes import KINDS, Seen
-from formread.layout.grid import Edges, Grid, GridColumn
+from formread.layout.grid import Edges, Grid
 from formread.layout.header import find_customer, find_serial
 from formread.layout.heading import Said, headings_apart, read_heading
 from formread.layout.ink import Ink
 from formread.layout.printed import pieces
-from formread.layout.record import Column, ColumnRole, Layout, Rectangle, Row
+from formread.layout.record import Column, ColumnRole, Layout, Rectangle, Row, TotalBox
 from formread.layout.roles import ColumnSeen, assign
 from formread.layout.scale import Read, Scale
 from formread.layout.totals import find_totals
@@ -63,42 +63,40 @@ def layouts_seen(seen: Seen, grid: Grid, content: Ink, read: Read, working: floa
     serial, serial_text = find_serial(seen, grid, content, read, scale)
     customer = find_customer(seen)
     assigned = assign(columns, _PROPOSALS)
-    trust = replace(trust, column_roles=tuple(assigned))
-    result = []
-    for k, (roles, probability) in enumerate(assigned):
-        if k and probability < _WORTH:
-            continue
-        result.append(
-            Layout(
-                tuple(
-                    _column(role, c, text, grid, scale)
-                    for role, c, (text, _) in zip(roles, grid.columns, headings, strict=True)
-                ),
-                tuple(
-                    Row(
-                        n,
-                        tuple(
-                            (role, scale.box(edges, pence))
-                            for role, (edges, pence) in zip(roles, line, strict=True)
-                        ),
-                    )
-                    for n, line in enumerate(grid.boxes, 1)
-                ),
-                totals,
-                serial,
-                serial_text,
-                customer,
-                probability,
-                trust,
-            )
-        )
-    return result
+    bare = boxes_seen(grid, scale)
+    summed = {total.box for total in totals}
+    layout = replace(
+        bare,
+        columns=tuple(
+            replace(column, heading=text) for column, (text, _) in zip(bare.columns, headings, strict=True)
+        ),
+        totals=totals,
+        serial=serial,
+        serial_text=serial_text,
+        customer=customer,
+        trust=replace(trust, column_roles=tuple(assigned)),
+        spare=tuple(total.box for total in bare.totals if total.box not in summed),
+    )
+    return [
+        replace(layout.with_columns(roles), probability=probability)
+        for k, (roles, probability) in enumerate(assigned)
+        if not k or probability >= _WORTH
+    ]
 
 
-def _column(role: ColumnRole, column: GridColumn, text: str, grid: Grid, scale: Scale) -> Column:
+def boxes_seen(grid: Grid, scale: Scale) -> Layout:
+    """Return a grid's boxes in pixels of the sheet: what they are for is not said, every one is ``other``."""
     top = grid.rows[0][0]
-    return Column(
-        role, round(scale.sheet(column.left, top)[0]), round(scale.sheet(column.right, top)[0]), text
+    return Layout(
+        tuple(
+            Column("other", round(scale.sheet(c.left, top)[0]), round(scale.sheet(c.right, top)[0]))
+            for c in grid.columns
+        ),
+        tuple(
+            Row(n, tuple(("other", scale.box(edges, pence)) for edges, pence in line))
+            for n, line in enumerate(grid.boxes, 1)
+        ),
+        tuple(TotalBox("other", scale.box(total.box, total.pence)) for total in grid.totals),
     )
 
 

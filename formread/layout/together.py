@@ -15,16 +15,13 @@ import numpy.typing as npt
 from formread.layout.bend import bend_through
 from formread.layout.boxes import Map, Seen
 from formread.layout.cells import common
+from formread.layout.design import ACROSS_OFF, ROW_OFF
 from formread.layout.match import Match
 from formread.layout.record import Box, Layout, Rectangle, Row
 from formread.sheet.record import Points
 
 _NEAR: Final = 0.008
 """Share of the sheet's longer side (1.7 mm on A5) by which an edge may lie off where another slip has it."""
-_ACROSS_OFF: Final = (
-    0.025  # of the table's width by which the same edge may lie elsewhere on another slip of the pad
-)
-_ROW_OFF: Final = 0.4  # of a row's height, likewise
 _LINE: Final = 4  # edges in a row or column that tell how it tilts
 _BESIDE: Final = 0.5  # share of the shorter of two sides that lie beside each other
 
@@ -110,7 +107,7 @@ def _through(layout: Layout, lead: Callable[[Points], Points]) -> Layout:
         replace(row, boxes=tuple((role, box_led(box)) for role, box in row.boxes)) for row in layout.rows
     )
     totals = tuple(replace(total, box=box_led(total.box)) for total in layout.totals)
-    return replace(layout, rows=rows, totals=totals)
+    return replace(layout, rows=rows, totals=totals, spare=tuple(map(box_led, layout.spare)))
 
 
 def _drifted(layout: Layout, seen: Sequence[Rectangle], long: int) -> Layout:
@@ -251,7 +248,7 @@ def agree(one: Layout, other: Layout) -> bool:
     if any((a.pence is None) != (b.pence is None) for a, b in pairs):
         return False
     off = np.abs(in_table(one) - in_table(other)).max(axis=0)
-    return bool((off <= np.array([_ACROSS_OFF, _ROW_OFF / len(one.rows)] * 2)).all())
+    return bool((off <= np.array([ACROSS_OFF, ROW_OFF / len(one.rows)] * 2)).all())
 
 
 def _boxes(layout: Layout) -> list[Box]:
@@ -261,10 +258,15 @@ def _boxes(layout: Layout) -> list[Box]:
 def in_table(layout: Layout) -> npt.NDArray[np.float64]:
     """Return left, top, right and bottom of every place to write in, (N, 4), in widths and heights of the table."""
     places = np.array([(p.left, p.top, p.right, p.bottom) for p in rectangles(layout)], np.float64)
-    of_rows = places[: sum(1 for row in layout.rows for _, box in row.boxes for _ in _halves(box))]
-    start, end = of_rows[:, :2].min(axis=0), of_rows[:, 2:].max(axis=0)
-    size = np.maximum(end - start, 1.0)
-    return np.asarray((places - np.tile(start, 2)) / np.tile(size, 2), np.float64)
+    table = layout.table
+    start = np.array([table.left, table.top] * 2)
+    return np.asarray((places - start) / np.array([table.width, table.height] * 2), np.float64)
+
+
+def off_the_rest(layouts: Sequence[Layout]) -> list[float]:
+    """Return how far each of several slips that agree has its boxes from where most have them, in sizes of the table."""
+    places = np.array([in_table(layout) for layout in layouts])
+    return [float(off) for off in np.abs(places - np.median(places, axis=0)).mean(axis=(1, 2))]
 
 
 def explained(own: Layout, brought: Layout, long: int) -> float:

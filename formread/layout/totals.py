@@ -48,7 +48,7 @@ def find_totals(
     trust = trust_of(seen, grid)
     if not grid.totals:
         return (), trust
-    places = [scale.in_working(_whole(total)) for total in grid.totals]
+    places = [scale.in_working(whole_of(total)) for total in grid.totals]
     own: list[list[Piece]] = [[] for _ in places]
     for piece in _labels(seen, content, scale):  # each line by itself: labels of one ladder stand close
         k = _spoken_of(piece, places, content.shape[1])
@@ -94,7 +94,7 @@ def find_totals(
     trust = replace(trust, total_roles=tuple(assigned))
     chosen = next((total for role, (total, *_) in zip(roles, kept, strict=True) if role == "total"), None)
     if chosen is not None:
-        trust = replace(trust, totals=probability, seen=seen_in(seen, _whole(chosen), grid))
+        trust = replace(trust, totals=probability, seen=seen_in(seen, whole_of(chosen), grid))
     return tuple(
         TotalBox(role, scale.box(total.box, total.pence), label)
         for role, (total, label, *_) in zip(roles, kept, strict=True)
@@ -213,7 +213,8 @@ def _caption(piece: Piece, box: Rectangle) -> bool:
     return piece.height < _CAPTION_HEIGHT * high and at_rim
 
 
-def _whole(total: GridTotal) -> Edges:
+def whole_of(total: GridTotal) -> Edges:
+    """Return a box of the totals, both halves together."""
     if total.pence is None:
         return total.box
     return Edges(total.box.left, total.box.top, total.pence.right, total.box.bottom)

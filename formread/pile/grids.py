@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
-import numpy as np
-
 from formread.layout.boxes import Seen, look
 from formread.layout.match import CLEAR, SAME, Match, Print, matched, print_of
 from formread.layout.propose import layouts_in
 from formread.layout.record import Layout
-from formread.layout.together import agree, brought, explained, in_table, seen_together
+from formread.layout.together import agree, brought, explained, off_the_rest, seen_together
 from formread.pile.leaning import odd
 from formread.pile.record import ReadSlip
 from formread.pile.roles import kept_sheet
@@ -108,9 +106,8 @@ def _weight(slips: Sequence[_Slip]) -> float:
 
 def _middlemost(form: _Form) -> _Slip:
     """Return the slip whose boxes lie most as on the others of its form: its sheet is the flattest."""
-    places = np.array([in_table(slip.layout) for slip in form])
-    off = np.abs(places - np.median(places, axis=0)).mean(axis=(1, 2))
-    return min(zip(form, off, strict=True), key=lambda one: (round(float(one[1]), 4), -one[0].weight))[0]
+    off = off_the_rest([slip.layout for slip in form])
+    return min(zip(form, off, strict=True), key=lambda one: (round(one[1], 4), -one[0].weight))[0]
 
 
 def _pads(forms: Sequence[_Form]) -> list[list[_Form]]:

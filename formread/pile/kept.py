@@ -18,9 +18,11 @@ import numpy as np
 from formread.arithmetic import BoxRef, Facts, PilePrices, confirm
 from formread.arithmetic.astray import DOUBT, touched
 from formread.arithmetic.record import BoxRole
+from formread.layout.design import SlipDesign
 from formread.layout.record import Box, Layout, Rectangle
 from formread.pile.codec import decode, encode
 from formread.pile.gather import PhotoFile
+from formread.pile.learned import designs_of, taught_by
 from formread.pile.pool import pool_doubts, pool_layouts
 from formread.pile.record import Outcome, ReadPhoto, ReadSlip
 from formread.pile.roles import settle_roles
@@ -126,6 +128,7 @@ class Piles:
         self._lock = threading.RLock()
         self._readings: dict[int, ReadSlip] = {}
         self._settled: dict[int, frozenset[int]] = {}
+        self._learned: dict[int, tuple[tuple[int, ...], tuple[SlipDesign, ...]]] = {}
 
     # What stands in a pile
 
@@ -178,6 +181,25 @@ class Piles:
         problems = tuple(replace(problem, photo=photo.name) for problem in read.problems)
         kept = self.store.keep_read(photo.id, path, slips, encode(problems) if problems else None)
         return kept is not None
+
+    def can_be_read(self, photo: PhotoRow) -> bool:
+        """Say whether a photo can be read: all those that teach the designs it is read with were."""
+        return all(one.state != "waiting" for one in self._teachers(photo))
+
+    def learned(self, photo: PhotoRow) -> tuple[SlipDesign, ...]:
+        """Return the designs that the first photos of its pile teach for this one."""
+        teachers = {one.id for one in self._teachers(photo)}
+        slips = tuple(row.id for row in self.store.slips(photo.pile) if row.photo in teachers)
+        known = self._learned.get(photo.pile)
+        if known is None or known[0] != slips:
+            whole = [replace(one, sheet_jpeg=self._sheet(at)) for at in slips if (one := self.reading(at))]
+            known = self._learned[photo.pile] = slips, designs_of(whole)
+        return known[1]
+
+    def _teachers(self, photo: PhotoRow) -> list[PhotoRow]:
+        photos = self.store.photos(photo.pile)
+        place = next((place for place, one in enumerate(photos) if one.id == photo.id), 0)
+        return photos[: taught_by(place)]
 
     def file_of(self, photo: PhotoRow) -> PhotoFile | None:
         """The photo as the reader wants it."""
@@ -296,6 +318,7 @@ class Piles:
         with self._lock:
             self._readings.clear()
             self._settled.clear()
+            self._learned.clear()
             _decoded.cache_clear()
 
     def _judge(self, row: SlipRow, answers: Sequence[Answer], doubt: float | None = None) -> Outcome:

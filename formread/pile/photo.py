@@ -21,10 +21,19 @@ from formread.slips import Problem
 _SHEET_QUALITY = 88  # JPEG quality of kept sheets: the ink's edges stay clean, 300 kB a slip
 
 
-def read_photo_file(file: PhotoFile, designs: Sequence[SlipDesign] = ()) -> ReadPhoto:
-    """Read every slip in one photo or PDF; slips of `designs` have the roles that these give them.
+def read_photo_file(
+    file: PhotoFile, designs: Sequence[SlipDesign] = (), learned: Sequence[SlipDesign] = ()
+) -> ReadPhoto:
+    """Read every slip in one photo or PDF.
 
     Nothing that a photo does may stop the pile, so every failure becomes a problem with the photo's name.
+
+    Parameters
+    ----------
+    designs
+        Designs that were taught: a slip whose rows are one's has the roles that it gives.
+    learned
+        Designs that other slips of the pile agree on: a slip that is clearly of one is named by it.
     """
     slips: list[ReadSlip] = []
     problems: list[Problem] = []
@@ -32,7 +41,7 @@ def read_photo_file(file: PhotoFile, designs: Sequence[SlipDesign] = ()) -> Read
     try:
         for photo in read_photo(file.path):
             page = photo.page
-            found, said = _read_page(file.name, photo, designs)
+            found, said = _read_page(file.name, photo, designs, learned)
             slips += found
             problems += said
     except FormreadError as error:
@@ -50,26 +59,28 @@ def read_photo_file(file: PhotoFile, designs: Sequence[SlipDesign] = ()) -> Read
 
 
 def _read_page(
-    name: str, photo: Photo, designs: Sequence[SlipDesign]
+    name: str, photo: Photo, designs: Sequence[SlipDesign], learned: Sequence[SlipDesign]
 ) -> tuple[list[ReadSlip], list[Problem]]:
     search = find_sheets(photo.image)
     if not search:
         return [], [Problem(name, photo.page, search.reason or "No order slip was found in this photo.")]
     slips: list[ReadSlip] = []
     problems = [Problem(name, photo.page, note) for note in search.notes]
-    for sheet, proposals in laid_out(search.sheets):
+    for sheet, proposals in laid_out(search.sheets, (*designs, *learned)):
         if not proposals:
             why = sheet.doubt or proposals.reason or "The table on this slip was not found."
             problems.append(Problem(name, photo.page, why))
             continue
-        layout = recognised(designs, with_codes(sheet.image, proposals.layouts[0]))
+        layout = proposals.layouts[0]
+        if not layout.known:
+            layout = recognised(designs, with_codes(sheet.image, layout))
         slips.append(read_slip(name, photo.page, sheet, layout))
     return slips, problems
 
 
-def laid_out(sheets: Sequence[Sheet]) -> list[tuple[Sheet, LayoutSearch]]:
+def laid_out(sheets: Sequence[Sheet], designs: Sequence[SlipDesign] = ()) -> list[tuple[Sheet, LayoutSearch]]:
     """Propose layouts for the sheets of a photo; parts that are no orders by themselves give way to the slip they make."""
-    found = [(sheet, propose_layouts(sheet)) for sheet in sheets]
+    found = [(sheet, propose_layouts(sheet, designs)) for sheet in sheets]
     result: list[tuple[Sheet, LayoutSearch]] = []
     put_together: list[object] = []
     for sheet, proposals in found:
@@ -83,7 +94,7 @@ def laid_out(sheets: Sequence[Sheet]) -> list[tuple[Sheet, LayoutSearch]]:
         )
         if _are_one(parts):
             whole = sheet.whole()
-            together = LayoutSearch(()) if whole is None else propose_layouts(whole)
+            together = LayoutSearch(()) if whole is None else propose_layouts(whole, designs)
             lines, sums = _lines_and_sums(together)
             if whole is not None and sums and lines >= parts[0][0]:
                 put_together.append(sheet.whole)

@@ -7,6 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import groupby
 
 from formread.arithmetic import NO_TERMS, Facts, Offer, PilePrices, SlipReadings, Terms, confirm, judge
 from formread.arithmetic.astray import DOUBT, touched
@@ -17,6 +18,7 @@ from formread.layout.design import SlipDesign
 from formread.layout.record import Layout
 from formread.pile.gather import PhotoFile
 from formread.pile.leaning import leans_of
+from formread.pile.learned import designs_of, taught_by
 from formread.pile.photo import read_photo_file
 from formread.pile.pool import pool_codes, pool_doubts, pool_layouts
 from formread.pile.record import ReadPhoto, ReadSlip
@@ -81,23 +83,54 @@ def read_photos(
 ) -> Iterator[ReadPhoto]:
     """Read photos in `jobs` processes, in the order given, each as soon as it and those before it are done.
 
-    A photo that kills its process (out of memory) is tried again alone, and becomes a problem if it does so
-    again; the others are not lost.
+    Slips of designs that the first photos teach are named by them (:func:`formread.pile.learned.taught_by`). A photo that
+    kills its process (out of memory) is tried again alone, and becomes a problem if it does so again; the others are
+    not lost.
     """
-    read = partial(read_photo_file, designs=tuple(designs))
-    if jobs <= 1 or len(files) <= 1:
-        yield from map(read, files)
-        return
-    done = 0
-    while done < len(files):
-        try:
-            with _pool(min(jobs, len(files) - done)) as pool:
-                for result in pool.map(read, files[done:]):
+    slips: list[ReadSlip] = []
+    with _Processes(min(jobs, len(files))) as processes:
+        for count, batch in groupby(enumerate(files), key=lambda one: taught_by(one[0])):
+            learned = designs_of(slips) if count else ()
+            read = partial(read_photo_file, designs=tuple(designs), learned=learned)
+            for result in processes.read([file for _, file in batch], read):
+                slips += result.slips
+                yield result
+
+
+class _Processes:
+    """Processes that read photos, kept from one batch to the next; with one alone this process reads itself."""
+
+    def __init__(self, jobs: int) -> None:
+        self._jobs = jobs
+        self._pool: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> "_Processes":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close()
+
+    def _close(self) -> None:
+        if self._pool is not None:
+            self._pool.shutdown()
+            self._pool = None
+
+    def read(self, files: Sequence[PhotoFile], read: Callable[[PhotoFile], ReadPhoto]) -> Iterator[ReadPhoto]:
+        """Read photos, in the order given."""
+        if self._jobs <= 1:
+            yield from map(read, files)
+            return
+        done = 0
+        while done < len(files):
+            try:
+                self._pool = self._pool or _pool(self._jobs)
+                for result in self._pool.map(read, files[done:]):
                     done += 1
                     yield result
-        except BrokenProcessPool:
-            yield _read_alone(files[done], read)
-            done += 1
+            except BrokenProcessPool:
+                self._close()
+                yield _read_alone(files[done], read)
+                done += 1
 
 
 def _pool(jobs: int) -> ProcessPoolExecutor:

@@ -87,7 +87,7 @@ class Reader:
             if len(self._reading) >= self._jobs:
                 break
             file = self._piles.file_of(photo)
-            if photo.id in self._reading or file is None:
+            if photo.id in self._reading or file is None or not self._piles.can_be_read(photo):
                 continue
             self._reading[photo.id] = file.path
             task = asyncio.create_task(self._read(photo, file.path))
@@ -102,8 +102,11 @@ class Reader:
             if self._processes is None:
                 self._processes = self._make_pool(self._jobs)
             pool = self._processes
+            learned = await self._in_keeper(self._piles.learned, photo)
             try:
-                read = await asyncio.get_running_loop().run_in_executor(pool, read_photo_file, file)
+                read = await asyncio.get_running_loop().run_in_executor(
+                    pool, partial(read_photo_file, file, learned=learned)
+                )
             except BrokenProcessPool:
                 if self._processes is pool:
                     self._processes = None

@@ -1,5 +1,6 @@
 """A slip design is what the slips of one pad share: learned from one, recognised on the next, agreed on by all."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pytest
 
 from formread.cli import main
 from formread.errors import ListError
-from formread.layout.design import fits, learn, named, pooled, recognised
+from formread.layout.design import fits, learn, named, pooled, recognised, told
 from formread.layout.record import Box, Column, ColumnRole, Layout, Rectangle, Row, TotalBox, TotalRole
 from formread.pile.designs import SUFFIX, read_design, read_designs, write_design
 
@@ -95,10 +96,59 @@ def test_totals_are_named_only_where_as_many_were_found() -> None:
 
 @pytest.mark.parametrize("split", [False, True])
 def test_a_kept_design_reads_back_as_it_was(tmp_path: Path, split: bool) -> None:
-    design = learn("Küchen-Pad 3", slip(split=split))
+    layout = slip(split=split)
+    spare = Box(Rectangle(500, 300, 620, 330))
+    layout = replace(layout, spare=(spare,), serial=Rectangle(700, -90, 780, -60), serial_text="0412")
+    design = learn("Küchen-Pad 3", layout, tuple("0123456789abcdef" * 10 for _ in range(16)))
     write_design(design, tmp_path / f"pad{SUFFIX}")
     assert read_design(tmp_path / f"pad{SUFFIX}") == design
     assert read_designs(tmp_path) == [design]
+
+
+def test_a_design_that_was_kept_before_the_totals_had_places_names_slips_by_their_rows(
+    tmp_path: Path,
+) -> None:
+    design = learn("pad", slip(("code", "description", "unit_price", "line_total")))
+    write_design(design, tmp_path / f"pad{SUFFIX}")
+    body = json.loads((tmp_path / f"pad{SUFFIX}").read_text(encoding="utf-8"))
+    body["totals"] = [total["role"] for total in body["totals"]]
+    old = {name: body[name] for name in ("formread", "name", "rows", "proportion", "columns", "totals")}
+    (tmp_path / f"pad{SUFFIX}").write_text(json.dumps(old), encoding="utf-8")
+    (read,) = read_designs(tmp_path)
+    assert told(read, slip()) is None
+    named = recognised([read], slip(totals=("other", "total")))
+    assert [column.role for column in named.columns] == ["code", "description", "unit_price", "line_total"]
+    assert [total.role for total in named.totals] == ["delivery", "total"]
+
+
+def seen(layout: Layout) -> Layout:
+    """The same boxes as they are seen, before anything is known of them."""
+    bare = layout.with_columns(["other"] * len(layout.columns))
+    return replace(bare, totals=tuple(TotalBox("other", total.box) for total in layout.totals))
+
+
+def test_boxes_in_their_places_have_the_names_and_the_print_of_the_design() -> None:
+    layout = slip()
+    layout = replace(layout, totals=tuple(replace(total, label="Sum") for total in layout.totals))
+    named = told(learn("pad", layout), seen(slip(shift=37, scale=1.31)))
+    assert named is not None
+    assert [(c.role, c.heading) for c in named.columns] == [(role, role) for role in ROLES]
+    assert [(t.role, t.label) for t in named.totals] == [("delivery", "Sum"), ("total", "Sum")]
+    assert [t.box for t in named.totals] == [t.box for t in slip(shift=37, scale=1.31).totals]
+
+
+@pytest.mark.parametrize("totals", [("total",), ("goods", "delivery", "total")])
+def test_other_boxes_under_the_same_rows_are_not_the_designs(totals: tuple[TotalRole, ...]) -> None:
+    assert told(learn("pad", slip()), seen(slip(totals=totals))) is None
+
+
+def test_a_box_that_is_for_no_sum_on_other_slips_is_for_none_here() -> None:
+    delivery, total = slip().totals
+    design = learn("pad", replace(slip(), totals=(total,), spare=(delivery.box,)))
+    named = told(design, seen(slip()))
+    assert named is not None
+    assert [t.role for t in named.totals] == ["total"]
+    assert named.spare == (delivery.box,)
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[]", '{"formread": "slip design"}', "\x00"])

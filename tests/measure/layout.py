@@ -3,21 +3,26 @@
     python -m tests.measure.layout --flat test --seeds 0 100     slips drawn flat, no camera
     python -m tests.measure.layout --photos FOLDER               photos with a truth.json beside them
     python -m tests.measure.layout --pile FOLDER                 both, as the slips of a pile settle them together
+    python -m tests.measure.layout --second FOLDER               what a pad's later slips cost and how right they are
 
 A grid is right when the numbers of rows, of columns and of totals boxes are the truth's, pounds and pence are
 split where they are in truth, and no corner of any box is further than GRID_OFF from its place. Roles are
 right when every column and every totals box has its true role. "Columns that are read" leaves out those for colours,
 initials or the office, which are never read and of which pads' authors do not agree that they are columns. Slips that
 were not found count as wrong.
-`--pile` takes a pile, or a folder of piles. `--list` names each miss. Intervals are Wilson's, 95 %.
+`--pile` and `--second` take a pile, or a folder of piles. `--second` reads each pile twice, with the designs that its first
+photos teach and the full way: seconds of this process that a layout takes, the look at the sheet included, and what
+differs. `--list` names each miss, or each difference. Intervals are Wilson's, 95 %.
 """
 
 import argparse
 import json
+import statistics
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,13 +30,16 @@ import cv2
 import numpy as np
 
 from formread.layout import propose_layouts
+from formread.layout.design import SlipDesign
 from formread.layout.record import Box, Layout, LayoutSearch, Rectangle
 from formread.photo import read_photo
 from formread.pile.codes import with_codes
+from formread.pile.learned import FIRST, designs_of, taught_by
 from formread.pile.photo import laid_out, read_slip
 from formread.pile.pool import pool_codes, pool_layouts
 from formread.pile.record import ReadSlip
 from formread.pile.roles import settle_roles
+from formread.record import Reading
 from formread.sheet.record import Points, Sheet
 from formread.sheet.search import find_sheets
 from sample_scans.slips import SCAN_SCALE, flat_slip
@@ -44,6 +52,7 @@ CORNER_OFF: Final = 0.7
 LONG_SIDE: Final = 210.0
 """Millimetres: A5 and a third of A4 are so long; a smaller slip is measured more strictly."""
 LEAST_OVERLAP: Final = 0.5
+READ: Final = ("quantity", "unit_price", "line_total", "code")
 TRUE_ROLE: Final = {"other total": "other"}
 
 Record = dict[str, Any]
@@ -269,6 +278,117 @@ def pile_report(results: Sequence[tuple[Result, Result]], *, names: bool) -> str
     return "\n".join(lines)
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """One slip of a pile: what its layout cost and gave with the pile's designs, and the full way."""
+
+    first: bool
+    """Read before any design was learned."""
+    known: bool
+    seconds: tuple[float, float]
+    """With designs, and the full way; the same where there are none."""
+    alone: tuple[Result, Result]
+    pooled: tuple[Result, Result]
+    boxes: tuple[int, int]
+    """Boxes whose best reading differs in the end, and boxes that both ways read."""
+
+
+def second_results(folder: Path) -> Iterator[Later]:
+    """Measure on the photos of one pile: each slip with the designs that photos before it taught, and the full way."""
+    by_page = sorted(_by_page(folder).items())
+    found: list[tuple[Record, Sheet, bool, bool, tuple[float, float], int]] = []
+    both: tuple[list[ReadSlip], list[ReadSlip]] = [], []
+    learned: tuple[SlipDesign, ...] = ()
+    for number, ((photo, page), slips) in enumerate(by_page):
+        if number and number == taught_by(number):
+            learned = designs_of(both[0])
+        sheets = find_sheets(list(read_photo(folder / photo))[page - 1].image).sheets
+        for slip in slips:
+            sheet = _shown(slip, sheets)
+            if sheet is None:
+                continue
+            full, slow = _timed(sheet, ())
+            search, fast = _timed(sheet, learned) if learned else (full, slow)
+            if not full or not search:
+                continue
+            known = search.layouts[0].known
+            found.append((slip, sheet, number < FIRST, known, (fast, slow), len(both[0])))
+            for read, (best, *_) in zip(both, (search.layouts, full.layouts), strict=True):
+                layout = best if best.known else with_codes(sheet.image, best)
+                read.append(read_slip(photo, page, sheet, layout))
+    pooled = [pool_codes(settle_roles(pool_layouts(read))) for read in both]
+    for slip, sheet, first, known, seconds, place in found:
+
+        def judged(
+            read: Sequence[ReadSlip], slip: Record = slip, sheet: Sheet = sheet, at: int = place
+        ) -> Result:
+            name, groups = _named(slip)
+            return _judge(LayoutSearch((read[at].layout,)), slip, sheet.to_photo, _unit(slip), name, groups)
+
+        alone, then = ((judged(now), judged(full)) for now, full in (both, pooled))
+        yield Later(first, known, seconds, alone, then, _read_otherwise(pooled[0][place], pooled[1][place]))
+
+
+def _timed(sheet: Sheet, designs: Sequence[SlipDesign]) -> tuple[LayoutSearch, float]:
+    start = time.process_time()
+    search = propose_layouts(sheet, designs)
+    return search, time.process_time() - start
+
+
+def _read_otherwise(one: ReadSlip, other: ReadSlip) -> tuple[int, int]:
+    """Count boxes that are read otherwise, or are there for one alone, and all boxes."""
+    first, second = (
+        {
+            **{(line.row, kind): getattr(line, kind) for line in slip.readings.lines for kind in READ},
+            **{(0, f"{total.kind} {k}"): total.reading for k, total in enumerate(slip.readings.totals)},
+        }
+        for slip in (one, other)
+    )
+    every = first.keys() | second.keys()
+    return sum(_best(first.get(box)) != _best(second.get(box)) for box in every), len(every)
+
+
+def _best(reading: Reading | None) -> object:
+    return None if reading is None or not reading.values else reading.values[0][0]
+
+
+def second_report(results: Sequence[Later], *, names: bool) -> str:
+    """Return the table for people."""
+    first = [one for one in results if one.first]
+    later = [one for one in results if not one.first]
+    known = [one for one in later if one.known]
+    lines = [
+        f"{now.name}: {now.why or 'right'}, number {now.serial}; the full way {full.why or 'right'}, number {full.serial}"
+        for one in later
+        for now, full in (one.alone, one.pooled)
+        if names and (now.why, now.serial) != (full.why, full.serial)
+    ]
+    lines.append(_line("later slips named by a design", len(known), len(later)))
+    costs = [
+        ("first slips", [one.seconds[0] for one in first]),
+        ("later slips", [one.seconds[0] for one in later]),
+        ("later slips, the full way", [one.seconds[1] for one in later]),
+        ("of them those named by a design", [one.seconds[0] for one in known]),
+    ]
+    usual = statistics.median(costs[0][1]) if first else 0.0
+    for name, seconds in costs:
+        if seconds:
+            median = statistics.median(seconds)
+            share = f"{median / usual:>8.2f} of the first" if usual else ""
+            lines.append(f"{name:<38}{median:>8.3f} s a layout, median of {len(seconds)}{share}")
+    for way, (place, label) in product(("alone", "in the pile"), enumerate(("with designs", "the full way"))):
+        own = [(one.alone if way == "alone" else one.pooled)[place] for one in later]
+        lines += [
+            _line(f"later slips {way}, {label}: grid", sum(r.grid for r in own), len(own)),
+            _line("  every role", sum(r.roles for r in own), len(own)),
+            _line("  slip number", sum(r.serial for r in own), len(own)),
+        ]
+    lines.append(
+        _line("boxes read otherwise in the end", *(sum(one.boxes[k] for one in later) for k in (0, 1)))
+    )
+    return "\n".join(lines)
+
+
 def _line(name: str, hits: int, n: int) -> str:
     low, high = Share(hits, n).interval()
     return (
@@ -304,6 +424,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, nargs=2, default=(0, 100))
     parser.add_argument("--photos", type=Path)
     parser.add_argument("--pile", type=Path)
+    parser.add_argument("--second", type=Path)
     parser.add_argument("--list", action="store_true", help="name each miss")
     wanted = parser.parse_args()
     cv2.setNumThreads(1)
@@ -311,6 +432,10 @@ def main() -> None:
         piles = [truth.parent for truth in sorted(wanted.pile.rglob("truth.json"))]
         pairs = [pair for pile in piles for pair in pile_results(pile)]
         print(pile_report(pairs, names=wanted.list))
+        return
+    if wanted.second:
+        piles = [truth.parent for truth in sorted(wanted.second.rglob("truth.json"))]
+        print(second_report([one for pile in piles for one in second_results(pile)], names=wanted.list))
         return
     start = time.perf_counter()
     results: list[Result] = []

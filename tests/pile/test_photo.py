@@ -1,12 +1,13 @@
 """Which sheets of a photo are slips: parts that a coloured panel parted are one slip again."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
 import pytest
 
+from formread.layout.design import SlipDesign
 from formread.layout.record import Layout, LayoutSearch
 from formread.pile import photo
 from formread.sheet.record import Sheet
@@ -22,7 +23,7 @@ def sheet(name: str, whole: Callable[[], Sheet | None] | None = None) -> Sheet:
     return Sheet(np.zeros((SHAPES[name], 1, 3), np.uint8), np.zeros((4, 2)), np.asarray, None, whole)
 
 
-def proposed(of: Sheet) -> LayoutSearch:
+def proposed(of: Sheet, _: Sequence[SlipDesign]) -> LayoutSearch:
     """What would be proposed for it."""
     name = next(name for name, high in SHAPES.items() if high == of.image.shape[0])
     rows, totals = LINES[name]
