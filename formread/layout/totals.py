@@ -33,6 +33,8 @@ _RIM = 4  # pixels at the side of a box that are its frame
 _MOST_LABELS = 30  # pieces of print read
 _CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
 _TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
+_PARTS: tuple[LabelRole, ...] = ("goods", "delivery", "discount", "deposit", "other")
+"""What nobody prints beside a number of things."""
 _LABEL_KNOWN = 0.6  # a label is one of the listed words from this probability on
 _COUNT_LOOKS = 0.1  # less than that and the network is sure of an amount, whatever the label says
 _COUNT = 0.5  # probability from which on a box is for a number of things, not for money
@@ -72,7 +74,7 @@ def find_totals(
             continue
         if looks > _COUNT and match.known < _LABEL_KNOWN:
             continue  # a count, points, tax included: nothing that adds to the sum
-        if looks > _PLAIN_COUNT and match.known * match.roles.get("other", 0.0) < _COUNT:
+        if looks > _PLAIN_COUNT and match.known * sum(match.roles.get(role, 0.0) for role in _PARTS) < _COUNT:
             continue  # "in all" before two boxes, for how many and for how much
         if looks > _COUNT_LOOKS and _is_first_of_two(k, places, own):
             continue
