@@ -50,13 +50,21 @@ def small_slips(draw: st.DrawFn) -> SlipReadings:
             )
         )
     totals: list[TotalReading] = []
-    kinds: list[TotalKind] = draw(
-        st.lists(st.sampled_from(("goods", "delivery", "discount", "other")), max_size=1)
-    )
+    kinds: tuple[TotalKind, ...] = draw(
+        st.sampled_from(
+            (
+                (), ("goods",), ("delivery",), ("discount",), ("other",), ("delivery", "discount"),
+                ("deposit", "discount"), ("brought", "discount"), ("other", "delivery"), ("deposit", "delivery"),
+                ("discount", "delivery"),
+            )
+        )
+    )  # fmt: skip
     for kind in kinds:
         amount = total if kind == "goods" else 150
-        total += {"delivery": 150, "discount": -150, "other": 150}.get(kind, 0)
         percent = draw(st.sampled_from((None, 1000))) if kind == "discount" else None
+        if percent and draw(st.booleans()):
+            amount = max((total + 5) // 10, 1)
+        total += {"goods": 0, "discount": -amount, "deposit": -amount}.get(kind, amount)
         totals.append(TotalReading(kind, draw(readings("amount", amount)), percent))
     total += draw(st.sampled_from((0, 0, 100, -9, 7)))
     totals.append(TotalReading("total", draw(readings("amount", max(total, 1)))))
