@@ -73,8 +73,8 @@ class ChargeBox:
         return self.trust_if_blank if amount is None else self.trust
 
 
-def bases_of(charge: ChargeBox, sums: Sequence[SumMeant], before: Sequence[ChargeBox]) -> tuple[Base, ...]:
-    """The sums that `charge` may go by on this slip; those that its boxes `before` do not tell apart are one.
+def bases_of(charge: ChargeBox, sums: Sequence[SumMeant], above: Sequence[ChargeBox]) -> tuple[Base, ...]:
+    """The sums that `charge` may go by on this slip; those that the boxes `above` it do not tell apart are one.
 
     A discount in percent is in all of them: where one percentage follows another, it is of what that one leaves
     (common practice, no source).
@@ -83,7 +83,7 @@ def bases_of(charge: ChargeBox, sums: Sequence[SumMeant], before: Sequence[Charg
     for meant in sums if charge.due is not None else ():
         without = tuple(
             place
-            for place, earlier in enumerate(before)
+            for place, earlier in enumerate(above)
             if earlier.ref.role not in meant.counts
             and not (earlier.ref.role == "discount" and earlier.due is not None)
         )

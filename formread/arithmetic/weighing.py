@@ -339,15 +339,15 @@ def _written(row: Row) -> bool:
     )
 
 
-def _charge(ref: BoxRef, total: TotalReading, terms: Terms, before: Sequence[ChargeBox]) -> ChargeBox:
+def _charge(ref: BoxRef, total: TotalReading, terms: Terms, above: Sequence[ChargeBox]) -> ChargeBox:
     charge = ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading))
     if ref.role == "delivery":
         charge.due = terms.due()
-        charge.bases = bases_of(charge, FREE_FROM, before)
+        charge.bases = bases_of(charge, FREE_FROM, above)
     elif ref.role == "discount" and total.percent is not None:
         charge.due = percent_of(total.percent)
         charge.trust, charge.trust_if_blank = PERCENT_READ, PERCENT_OF_BLANK
-        charge.bases = bases_of(charge, PERCENT_OF, before)
+        charge.bases = bases_of(charge, PERCENT_OF, above)
     return charge
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from formread.arithmetic import Tabled, moves, rows, ways, weighing
+from formread.arithmetic import Tabled, chain, moves, rows, ways, weighing
 from formread.arithmetic.priors import STANDARD
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
 from formread.arithmetic.terms import Terms
@@ -71,8 +71,9 @@ def small_slips(draw: st.DrawFn) -> SlipReadings:
     return SlipReadings(tuple(lines), tuple(totals))
 
 
-def _weighed(slip: SlipReadings, keep: float) -> Weighed:
+def _weighed(slip: SlipReadings, keep: float, groups: int = chain.MOST_GROUPS) -> Weighed:
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "MOST_GROUPS", groups)
         patch.setattr(weighing, "KEEP", keep)
         patch.setattr(weighing, "LEAST_SUM", 0.0)
         patch.setattr(moves, "LEAST_MOVE", keep)
@@ -83,8 +84,8 @@ def _weighed(slip: SlipReadings, keep: float) -> Weighed:
 
 
 @settings(max_examples=25, deadline=None)
-@given(slip=small_slips(), keep=st.sampled_from((1e-8, 1e-5, 1e-3)))
-def test_the_sums_equal_every_combination_written_out(slip: SlipReadings, keep: float) -> None:
+@given(slip=small_slips(), keep=st.sampled_from((1e-8, 1e-5, 1e-3)), groups=st.sampled_from((500, 3)))
+def test_the_sums_equal_every_combination_written_out(slip: SlipReadings, keep: float, groups: int) -> None:
     """To 1e-9 where nothing is dropped; within the stated bound where running totals are."""
     weighed = _weighed(slip, 0.0)
     assume(prod(len(values) for values in _considered(weighed)) < MOST_COMBINATIONS)
@@ -94,7 +95,7 @@ def test_the_sums_equal_every_combination_written_out(slip: SlipReadings, keep: 
     masses = np.bincount(inverse, weighed.weights.sum(axis=1)) / weighed.whole
     for value, mass in zip(values.tolist(), masses.tolist(), strict=True):
         assert mass == pytest.approx(rights.get(value, 0.0), abs=1e-9)
-    pruned = _weighed(slip, keep)
+    pruned = _weighed(slip, keep, groups)
     if _considered(pruned) == _considered(weighed):
         assert abs(pruned.probability_wrong() - wrong) <= pruned.error_bound + 1e-9
 
