@@ -109,9 +109,10 @@ def _spread(
 ) -> Spread:
     spread: Spread = defaultdict(lambda: np.zeros(2))
     for which, ahead in enumerate(onward):
-        for move, share in weighed.chain.shares(stage, ahead).get(None, {}).items():
-            value = meaning[move]
-            spread[-1 if value is None else value][which] += share
+        for shares in weighed.chain.shares(stage, ahead).values():
+            for move, share in shares.items():
+                value = meaning[move]
+                spread[-1 if value is None else value][which] += share
     return spread
 
 

@@ -2,8 +2,9 @@
 
 A slip is a chain of stages (rows, goods box, charges). Each stage moves a state by one of a few moves, each
 with its weight. A state is (base, drift, slipped): what the customer has summed so far, by how much that is
-more than the truth, and whether the sum itself has been slipped in; beside it stands what a ditto mark in
-the next row would repeat. Many combinations meet in one state, which is what makes the sum over all of them
+more than the truth, and whether the sum itself has been slipped in; beside it stands what a stage further on
+needs to know: what a ditto mark in the next row would repeat, or what was added for charges that another one's sum
+may leave out. Many combinations meet in one state, which is what makes the sum over all of them
 cheap. States below a share of the whole are dropped; what was dropped is kept count of, so that the answer
 comes with a bound on its error.
 """
@@ -75,9 +76,9 @@ def astray(states: Ints) -> NDArray[np.bool_]:
 class Moves:
     """What one stage may do: shape (K,) each, or (K, N) where that depends on which of the N states it starts from.
 
-    No state's weights sum to more than one, ``dropped`` with them. ``following`` says, per move, what a ditto
-    mark below would repeat; None where there is none below. ``dropped`` is the weight of the moves that were
-    left out because they are all but impossible.
+    No state's weights sum to more than one, ``dropped`` with them. ``following`` says, per move, what is carried on;
+    None where nothing is. ``dropped`` is the weight of the moves that were left out because they are all but
+    impossible.
     """
 
     steps: Ints
@@ -88,7 +89,7 @@ class Moves:
 
 @dataclass(slots=True)
 class Group:
-    """The states of one layer that share what a ditto mark would repeat."""
+    """The states of one layer that share what is carried on."""
 
     states: Ints
     mass: Floats
@@ -120,6 +121,9 @@ Ahead = list[list[Floats]]
 MOST_STATES: Final = 5000
 """States kept in a layer, the most probable ones. Only a slip on which hardly a box can be read has more, and
 its answer is "unsure" with or without the rest; what is dropped counts as lost."""
+
+MOST_GROUPS: Final = 500
+"""Groups kept in a layer, likewise: only where several boxes can hardly be read that a later one hangs on are there more."""
 
 Layer = dict[Hashable, Group]
 NO_CONTEXT: Final = None
@@ -168,12 +172,22 @@ class Chain:
                 arrival = _arrive(context, group, chosen, offered, threshold)
                 self.lost += arrival.lost
                 arrivals.setdefault(target, []).append(arrival)
+        self._forget(arrivals)
         following: Layer = {}
         links: list[Link] = []
         for target, some in arrivals.items():
             self._merge(target, some, following, links)
         self.layers.append(following)
         self.links.append(links)
+
+    def _forget(self, arrivals: dict[Hashable, list["_Arrival"]]) -> None:
+        """Drop what leads to the least probable groups where there are too many."""
+        if len(arrivals) <= MOST_GROUPS:
+            return
+        mass = {target: sum(float(one.mass.sum()) for one in some) for target, some in arrivals.items()}
+        for target in sorted(arrivals, key=lambda target: -mass[target])[MOST_GROUPS:]:
+            self.lost += mass[target]
+            del arrivals[target]
 
     def _merge(
         self, target: Hashable, arrivals: list["_Arrival"], following: Layer, links: list[Link]

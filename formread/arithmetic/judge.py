@@ -9,6 +9,7 @@ import numpy as np
 from formread.arithmetic import chain
 from formread.arithmetic.asking import boxes_to_ask, row_posterior
 from formread.arithmetic.astray import DOUBT, EVEN, Leans
+from formread.arithmetic.charges import ChargeBox
 from formread.arithmetic.costs import STANDARD_COSTS, Costs
 from formread.arithmetic.evidence import breadth
 from formread.arithmetic.facts import NO_FACTS, Facts, confirm
@@ -254,19 +255,25 @@ def _way(
     charges: list[JudgedCharge] = []
     charge_slips: list[ChargeSlip] = []
     so_far = sum(line.right_total for line in lines if not line.struck_out)
+    counts: list[int] = []
     for place, charge in enumerate(weighed.charges):
         meaning = weighed.charge_stages[place].meaning
-        shares = weighed.chain.shares(after_rows + place, onward).get(None, {}) if accused else {}
+        ahead = weighed.chain.shares(after_rows + place, onward).values() if accused else ()
         _, move = steps[after_rows + place]
-        amount = 0 if meaning[move][1] == "no_charge" else charge.sign * (meaning[move][0] or 0)
-        due = None if charge.due is None else charge.sign * int(charge.due(np.array([so_far]))[0])
-        so_far += amount if due is None or meaning[move][1] == "counted" else due
+        written, counted_as = meaning[move]
+        amount = 0 if counted_as == "no_charge" else charge.sign * (written or 0)
+        dues = _dues(charge, so_far, counts)
+        # An amount that counts goes by the sum that it fits best; what is due instead of another is the one named.
+        due = _nearest(dues, amount) if counted_as == "counted" else next(iter(dues), None)
+        counts.append(amount if due is None or counted_as == "counted" else due)
+        so_far += counts[-1]
         if amount:
             charges.append(JudgedCharge(CHARGE_KINDS[charge.ref.role], amount, due))
         for slip in ("forgotten", "wrong_sign", "not_due"):
-            share = sum(p for k, p in shares.items() if meaning[k][1] == slip) / whole
+            share = sum(p for shares in ahead for k, p in shares.items() if meaning[k][1] == slip) / whole
             if share > UNLIKELY:
-                charge_slips.append(ChargeSlip(charge.ref.role, slip, share, abs(amount), abs(due or 0)))
+                named = abs(dues[0]) if dues else 0
+                charge_slips.append(ChargeSlip(charge.ref.role, slip, share, abs(amount), named))
     goods_value: int | None = None
     if weighed.goods is not None:
         _, move = steps[len(weighed.rows)]
@@ -283,6 +290,21 @@ def _way(
         ),
         tuple(charges),
     )
+
+
+def _dues(charge: ChargeBox, so_far: int, counts: Sequence[int]) -> list[int]:
+    """What a charge should be, with its sign, by each sum that it may go by; empty where nothing says so.
+
+    `so_far` is what the slip comes to before it, `counts` what of that is for each of the charges before it.
+    """
+    if charge.due is None:
+        return []
+    sums = [so_far - sum(counts[place] for place in base.without) for base in charge.bases]
+    return [charge.sign * int(due) for due in charge.due(np.array(sums))]
+
+
+def _nearest(dues: Sequence[int], amount: int) -> int | None:
+    return min(dues, key=lambda due: abs(due - amount), default=None)
 
 
 def _line(

@@ -1,8 +1,8 @@
-"""What each part of a slip may add to the sum: rows, the goods box, charges, as moves of the chain."""
+"""What rows and the goods box may add to the sum, as moves of the chain; :mod:`formread.arithmetic.charges` has the charges."""
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
@@ -11,9 +11,7 @@ from formread.arithmetic.astray import Block, written_given_astray
 from formread.arithmetic.evidence import Box, breadth
 from formread.arithmetic.pen import all_chances, unknowns
 from formread.arithmetic.priors import Priors, TotalSlip
-from formread.arithmetic.record import BoxRef
 from formread.arithmetic.rows import Context, MadeWays, Row
-from formread.arithmetic.terms import Due
 from formread.arithmetic.ways import BLANK, Ways
 
 LEAST_MOVE: Final = 1e-8
@@ -26,23 +24,9 @@ COUNTED, LEFT_OUT, TWICE, STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN = range(WAYS_IN)
 does not look so, which counts as found wrongly."""
 CROSSED_OUT: Final = (STRUCK, STRUCK_COUNTED, STRUCK_UNSEEN)
 
-Charged = Literal["counted", "forgotten", "wrong_sign", "not_due", "no_charge"]
-"""How a charge entered the sum; ``not_due``: as it is written, which is not what it should be; ``no_charge``: not at
-all and rightly so, for what stands in the box is nothing to pay."""
-
-PERCENT_READ: Final = 0.995
-"""How often a percentage was printed beside the box as it was read there, and holds for this slip. Assumption."""
-PERCENT_OF_BLANK: Final = 0.01
-"""How often it holds where the customer wrote no discount: "members take off 10 %" is not for everybody, and few forget
-what is theirs. Assumption."""
-OTHER_IS_CHARGE: Final = 0.5
-"""How often a number in the totals whose label is none of the usual charges is one all the same: it may be tax that
-is included, a number of pieces or a page's total. Assumption."""
 FAR_OFF: Final = 0.3
 """How much rarer slips of no known kind are by which a total comes to be off by more than half of itself: people know
 about what they have ordered for. Assumption."""
-WRITTEN: Final = 0.5
-"""How often a charge's box is filled in, as the reader expects it before it looks: about half the time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,15 +55,16 @@ class SlipShares:
         return self.wrong * self.shares.get(kind, 0.0)
 
 
-def slip_shares(filled: float, struck: float, charges: Sequence["ChargeBox"], priors: Priors) -> SlipShares:
+def slip_shares(filled: float, struck: float, charged: float, priors: Priors) -> SlipShares:
     """Fit the table of kinds to what this slip has: no charge can be forgotten where none is written.
 
     Parameters
     ----------
     filled, struck
         :attr:`SlipShares.rows` and :attr:`SlipShares.struck`.
+    charged
+        Expected number of charges that are written.
     """
-    charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in charges)
     shares = dict(priors.total_slips)
     shares["forgot_charge"] *= min(charged, 1.0)
     shares["charge_sign"] *= min(charged, 1.0)
@@ -278,107 +263,6 @@ def _entries(
                 share=share[part],
             )
         )
-    return found
-
-
-@dataclass(slots=True)
-class ChargeBox:
-    """A charge while its slip is weighed.
-
-    Attributes
-    ----------
-    sign
-        +1 for delivery, -1 for a discount or a deposit.
-    due, trust, trust_if_blank
-        What it should be where something says so, and how surely that holds: where something is written, and where not.
-    """
-
-    ref: BoxRef
-    sign: int
-    box: Box
-    due: Due | None = None
-    trust: float = 1.0
-    trust_if_blank: float = 1.0
-
-    def trusted(self, amount: int | None) -> float:
-        """How probably the charge is due where `amount` is written."""
-        return self.trust_if_blank if amount is None else self.trust
-
-    def ask_due(self, so_far: chain.Ints) -> None:
-        """Ask the box about what the charge should be, for the sums `so_far` (N,) before it."""
-        if self.due is not None:
-            for amount in sorted(set(self.due(so_far).tolist())):
-                self.box.ask(amount)
-
-
-@dataclass(frozen=True, slots=True)
-class ChargeStage:
-    """The chain's moves for one charge, and what each stands for: (amount written, how it was counted)."""
-
-    moves: chain.Moves
-    meaning: tuple[tuple[int | None, Charged], ...]
-
-
-def charge_stage(
-    charge: ChargeBox, charges: float, states: chain.Ints, sums: SlipShares, priors: Priors
-) -> ChargeStage:
-    """Every way that a charge may have been written and have entered the sum, for the states (N,) before it."""
-    # The share holds for a slip that has a charge at all; here it is asked of one that is written.
-    per_charge = 1 / max(charges, LEAST_MOVE)
-    forgotten, turned = sums.of("forgot_charge") * per_charge, sums.of("charge_sign") * per_charge
-    rows: list[tuple[int, chain.Ints | int, int, chain.Floats | float, int | None, Charged]] = []
-    due = None
-    if charge.due is not None:
-        # A customer who has summed wrongly takes the percentage of the wrong sum: that is no second slip.
-        base_so_far = chain.base_of(states)
-        meant, due = charge.due(base_so_far), charge.due(base_so_far - chain.drift_of(states))
-    for value, weight in charge.box.weights.items():
-        amount = value if isinstance(value, int) else None
-        added = charge.sign * (amount or 0)
-        counts: list[tuple[chain.Ints | int, chain.Floats | float]] = [(added, weight)]
-        if due is not None:
-            trust = charge.trusted(amount)
-            fits = weight * trust * _charge_written(amount, meant, priors)
-            alike = meant == (amount or 0)
-            owed = charge.sign * due
-            rows.append((added, added - owed, 1, np.where(alike, 0.0, fits), amount, "not_due"))
-            # Where the charge is not trusted, what is written is what counts, due or not.
-            counts = [(owed, np.where(alike, fits, 0.0)), (added, (1 - trust) * weight)]
-        if charge.ref.role == "other" and added:
-            rows.append((0, 0, 0, (1 - OTHER_IS_CHARGE) * weight, amount, "no_charge"))
-            counts = [(added, OTHER_IS_CHARGE * weight)]
-        for owing, share in counts:
-            rows.append((added, added - owing, 0, share, amount, "counted"))
-            if added:
-                rows.append((0, -owing, 1, share * forgotten, amount, "forgotten"))
-                rows.append((-added, -added - owing, 1, share * turned, amount, "wrong_sign"))
-    meaning = tuple((row[4], row[5]) for row in rows)
-    if due is None:
-        base, drift, slip = (np.array([row[i] for row in rows], dtype=np.int64) for i in range(3))
-        plain = np.array([row[3] for row in rows], dtype=np.float64)
-        return ChargeStage(chain.Moves(chain.step(base, drift, slip), plain / plain.sum()), meaning)
-    nothing = np.zeros_like(states)
-    steps = [chain.step(row[0] + nothing, row[1] + nothing, row[2] + nothing) for row in rows]
-    weights = np.stack([row[3] + np.zeros(states.shape) for row in rows])
-    most = max(float(weights.sum(axis=0).max()), 1e-300)
-    return ChargeStage(chain.Moves(np.stack(steps), weights / most), meaning)
-
-
-def _charge_written(amount: int | None, due: chain.Ints, priors: Priors) -> chain.Floats:
-    """How much more probable the charge makes what is written in its box than it was; `due` is (N,)."""
-    omitted, wrong = priors.charge_omitted, priors.charge_wrong
-    nothing = due == 0
-    if not amount:
-        share = WRITTEN if amount is None else WRITTEN * breadth(0)
-        zero = 0.5 if amount is not None else 1.0
-        return np.where(nothing, zero * (1 - wrong), omitted if amount is None else 0.0) / share
-    column = np.full_like(due, amount)
-    written = np.where(
-        due == amount,
-        1 - wrong - omitted,
-        np.where(nothing, wrong * breadth(amount), wrong * unknowns(column, due)),
-    )
-    found: chain.Floats = written / (WRITTEN * breadth(amount))
     return found
 
 

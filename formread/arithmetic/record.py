@@ -34,8 +34,7 @@ class LineReadings:
 class TotalReading:
     """The reading of one box of the totals block, as written (a discount is written without a sign).
 
-    ``percent`` is what is printed beside a discount's box, in hundredths of one per cent ("less 10 %" is 1000):
-    of the sum in the boxes above it.
+    ``percent`` is what is printed beside a discount's box, in hundredths of one per cent ("less 10 %" is 1000).
     """
 
     kind: TotalKind

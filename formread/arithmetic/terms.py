@@ -7,9 +7,50 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from formread.arithmetic.record import TotalKind
+
 Ints = NDArray[np.int64]
 Due = Callable[[Ints], Ints]
 """What a charge should be, in minor units and without its sign, for what the slip comes to before it; (N,)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SumMeant:
+    """Which sum a charge goes by, where other charges stand between it and the goods.
+
+    Attributes
+    ----------
+    share
+        How often this one is meant.
+    counts
+        What of those other charges is in it; the goods always are.
+    """
+
+    share: float
+    counts: frozenset[TotalKind]
+
+
+_CHARGED: Final[frozenset[TotalKind]] = frozenset({"brought", "delivery", "other", "discount"})
+
+PERCENT_OF: Final = (
+    SumMeant(0.5, frozenset({"brought"})),
+    SumMeant(0.1, frozenset()),
+    SumMeant(0.3, _CHARGED),
+    SumMeant(0.1, _CHARGED | {"deposit"}),
+)
+"""What a percentage is of. Usually of the goods, a sum brought forward standing for lines on another slip: nobody means to
+give a tenth of the postage away. Or the slip before had its own discount, and it is of this slip's goods; or of all
+that is charged above it, as the boxes stand; or even of what is left once a deposit is taken off. All of it common
+practice, no source; the shares are assumptions. Whoever goes by any of them is right, and the first is what is named
+to others."""
+
+FREE_FROM: Final = (
+    SumMeant(0.6, frozenset({"brought", "discount"})),
+    SumMeant(0.3, _CHARGED),
+    SumMeant(0.1, _CHARGED | {"deposit"}),
+)
+"""What must come to the sum from which delivery is free: the goods less their discount; with other charges that stand
+above; or with a deposit taken off, though nobody should lose free delivery for having paid ahead. As above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +62,9 @@ class Terms:
     delivery
         Minor units that delivery costs; None where the seller has not said.
     free_from
-        Minor units from which on delivery is free: what the slip comes to in the boxes above the delivery
-        charge, a discount that stands there taken off (common practice, no source).
+        Minor units from which on delivery is free: what the goods come to, a discount that stands above the
+        delivery charge taken off (common practice, no source). Where what else stands there would decide it, either
+        is right (:data:`FREE_FROM`).
     """
 
     delivery: int | None = None

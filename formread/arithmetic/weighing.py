@@ -16,16 +16,20 @@ from formread.arithmetic.astray import (
     columns_astray,
     written_given_astray,
 )
-from formread.arithmetic.evidence import Box, breadth, breadths
-from formread.arithmetic.listed import Listed, listed
-from formread.arithmetic.moves import (
+from formread.arithmetic.charges import (
     PERCENT_OF_BLANK,
     PERCENT_READ,
     ChargeBox,
     ChargeStage,
+    bases_of,
+    before,
+    charge_stage,
+)
+from formread.arithmetic.evidence import Box, breadth, breadths
+from formread.arithmetic.listed import Listed, listed
+from formread.arithmetic.moves import (
     SlipShares,
     Stage,
-    charge_stage,
     goods_stage,
     plain_entries,
     row_stage,
@@ -35,7 +39,7 @@ from formread.arithmetic.moves import (
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
-from formread.arithmetic.terms import NO_TERMS, Terms, percent_of
+from formread.arithmetic.terms import FREE_FROM, NO_TERMS, PERCENT_OF, Terms, percent_of
 from formread.record import Reading
 
 KEEP: Final = 1e-8
@@ -83,11 +87,11 @@ class Weighed:
         self.carried = frozenset(carried)
         rows = [Row(line, listed(line, known), STRUCK_UNSEEN.value) for line in slip.lines]
         self.rows = [row for row in rows if row.filled + row.struck > SURELY_EMPTY and _written(row)]
-        self.charges = [
-            _charge(BoxRef(total.kind, nth=_nth(slip, place)), total, terms)
-            for place, total in enumerate(slip.totals)
-            if total.kind in CHARGE_SIGNS
-        ]
+        self.charges: list[ChargeBox] = []
+        for place, box in enumerate(slip.totals):
+            if box.kind in CHARGE_SIGNS:
+                ref = BoxRef(box.kind, nth=_nth(slip, place))
+                self.charges.append(_charge(ref, box, terms, self.charges))
         for charge in self.charges:
             if charge.ref.role == "brought":
                 _carry(charge.box, carried, priors.brought_from_pile)
@@ -139,7 +143,8 @@ class Weighed:
         filled = [row.filled for row in self.rows]
         struck = [row.struck for row in self.rows]
         self.blank = not any(p > 0.5 for p in (*filled, *struck))
-        self.sums: SlipShares = slip_shares(sum(filled), max(struck, default=0.0), self.charges, self.priors)
+        charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
+        self.sums: SlipShares = slip_shares(sum(filled), max(struck, default=0.0), charged, self.priors)
         self.chain = chain.Chain(KEEP)
         self.stages: list[Stage] = []
         self._ways.prepare()
@@ -157,17 +162,7 @@ class Weighed:
                 self.goods, self.chain.last.states, self.sums, self.doubt, self._block()
             )
             self.chain.advance({None: moves})
-        charged = sum(1 - charge.box.weights.get(None, 0.0) for charge in self.charges)
-        self.charge_stages: list[ChargeStage] = []
-        for charge in self.charges:
-            group = self.chain.last
-            likely = _likeliest(group.mass, ASKED_SUMS)
-            summed, drift = chain.base_of(group.states[likely]), chain.drift_of(group.states[likely])
-            if self._asking:
-                charge.ask_due(np.concatenate([summed, summed - drift]))
-            made = charge_stage(charge, charged, group.states, self.sums, self.priors)
-            self.charge_stages.append(made)
-            self.chain.advance({None: made.moves})
+        self._weigh_charges(charged)
         group = self.chain.last
         self.base = chain.base_of(group.states)
         self.right = self.base - chain.drift_of(group.states)
@@ -176,6 +171,20 @@ class Weighed:
         for sum_made in self._likely_sums() if self._asking else ():
             self.total.ask(sum_made)
         self._end()
+
+    def _weigh_charges(self, charged: float) -> None:
+        self.charge_stages: list[ChargeStage] = []
+        for place, charge in enumerate(self.charges):
+            layer = self.chain.layers[-1]
+            sums_before = before(self.charges, place, layer)
+            if self._asking and charge.due is not None:
+                likely = _likeliest(np.concatenate([group.mass for group in layer.values()]), ASKED_SUMS)
+                dues = sums_before.dues(charge)
+                for amount in sorted({int(a) for _, *both in dues for due in both for a in due[likely]}):
+                    charge.box.ask(amount)
+            made = charge_stage(self.charges, place, sums_before, charged, self.sums, self.priors)
+            self.charge_stages.append(made)
+            self.chain.advance(made.moves)
 
     def _ask_goods(self) -> None:
         group = self.chain.last
@@ -330,13 +339,16 @@ def _written(row: Row) -> bool:
     )
 
 
-def _charge(ref: BoxRef, total: TotalReading, terms: Terms) -> ChargeBox:
-    due, trust, if_blank = None, 1.0, 1.0
+def _charge(ref: BoxRef, total: TotalReading, terms: Terms, above: Sequence[ChargeBox]) -> ChargeBox:
+    charge = ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading))
     if ref.role == "delivery":
-        due = terms.due()
+        charge.due = terms.due()
+        charge.bases = bases_of(charge, FREE_FROM, above)
     elif ref.role == "discount" and total.percent is not None:
-        due, trust, if_blank = percent_of(total.percent), PERCENT_READ, PERCENT_OF_BLANK
-    return ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading), due, trust, if_blank)
+        charge.due = percent_of(total.percent)
+        charge.trust, charge.trust_if_blank = PERCENT_READ, PERCENT_OF_BLANK
+        charge.bases = bases_of(charge, PERCENT_OF, above)
+    return charge
 
 
 def _carry(box: Box, carried: Sequence[int], from_pile: float) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 from formread.layout.boxes import COLUMNS, KINDS
 from formread.layout.cells import Whole, common
 from formread.layout.grid import Edges, GridColumn
+from formread.layout.record import Box, Row
 
 _ANCHORS = ("line_total", "unit_price", "quantity", "code")
 _SAME = 6.0  # places by which the sides of boxes in one column differ
@@ -213,3 +214,15 @@ def _box(track: _Track, row: float, own: Sequence[Whole]) -> Halves:
     if divider is None:
         return edges, None
     return replace(edges, right=divider - 0.5), replace(edges, left=divider + 0.5)
+
+
+def side_by_side(row: Row) -> list[tuple[Box, ...]]:
+    """Return the boxes of a row by storey, from the top; a box that reaches over several stands on each of them."""
+    spans = {box: (float(box.rectangle.top), float(box.rectangle.bottom)) for _, box in row.boxes}
+    levels: list[tuple[float, float]] = []
+    for span in sorted(spans.values(), key=lambda span: span[1] - span[0]):
+        if not any(common(span, level) >= _APART for level in levels):
+            levels.append(span)
+    return [
+        tuple(box for box, span in spans.items() if common(span, level) >= _APART) for level in sorted(levels)
+    ]

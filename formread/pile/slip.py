@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from formread.arithmetic.record import LineReadings, SlipReadings, TotalKind, TotalReading
-from formread.layout.record import Box, Layout, Rectangle, Row, TotalBox
+from formread.layout.record import Box, Layout, Rectangle, TotalBox
+from formread.layout.storeys import side_by_side
 from formread.reading import join_pounds_pence, read_boxes
 from formread.reading.prefill import blank_but_for_print
-from formread.reading.strike import crossed
+from formread.reading.strike import Storey, crossed
 from formread.record import Kind, Reading
 from formread.sheet.record import Image
 
@@ -129,7 +130,7 @@ def read_sheet(image: Image, layout: Layout) -> SlipReadings:
         return None if box is None else queue.answer(box, _KINDS[role])
 
     lines = []
-    stroke = crossed([_strip(image, row) for row in layout.rows])
+    stroke = crossed([[_storey(image, boxes) for boxes in side_by_side(row)] for row in layout.rows])
     for row, through in zip(layout.rows, stroke, strict=True):
         boxes: dict[str, Box] = {}
         for role, box in row.boxes:
@@ -185,14 +186,15 @@ def printed_percent(label: str) -> int | None:
     return percent if 0 < percent <= 100 * _MOST_PERCENT and not _NUMBER.search(rest) else None
 
 
-def _strip(image: Image, row: Row) -> Image:
-    """Cut a whole row out of a sheet, from its first box to its last, between its rules."""
-    places = [part for _, box in row.boxes for part in (box.rectangle, box.pence) if part is not None]
+def _storey(image: Image, boxes: Sequence[Box]) -> Storey:
+    """Cut boxes that stand side by side out of a sheet, from the first to the last, between their rules."""
+    places = [part for box in boxes for part in (box.rectangle, box.pence) if part is not None]
     height, width = image.shape[:2]
     top, left = max(p.top for p in places), max(min(p.left for p in places), 0)
     bottom, right = min(p.bottom for p in places), max(p.right for p in places)
     top = int(np.clip(top, 0, height - 1))
-    return image[top : max(min(bottom, height), top + 1), left : max(min(right, width), left + 1)]
+    strip = image[top : max(min(bottom, height), top + 1), left : max(min(right, width), left + 1)]
+    return Storey(strip, len(boxes))
 
 
 def struck_out(readings: Iterable[Reading], *, through: bool = False) -> float:

@@ -131,7 +131,7 @@ def probability_of_halves(pounds: NumberReading, pence: NumberReading, value: Va
 
     A half with nothing in it counts as nought where the other half has a number; a ditto mark in one half
     counts for both where the other is empty or a ditto mark too. Nobody writes a ditto mark beside a number:
-    11 pounds look like one, and are told by their pence.
+    what looks like one there is mostly an 11, and of the other numbers only what they were read as is left.
     """
     left, right = pounds.probability_of, pence.probability_of
     likely = 1.0 - clash_of_halves(pounds, pence)
@@ -143,6 +143,10 @@ def probability_of_halves(pounds: NumberReading, pence: NumberReading, value: Va
         return 0.0
     whole, part = divmod(value, PENCE_IN_A_POUND)
     both = left(whole) * right(part)
+    if whole == LIKE_DITTO:
+        both += DITTO_IS_NUMBER * left(DITTO) * right(part)
+    if part == LIKE_DITTO:
+        both += DITTO_IS_NUMBER * left(whole) * right(DITTO)
     if part == 0:
         both += left(whole) * right(None)
     if whole == 0:
@@ -151,16 +155,23 @@ def probability_of_halves(pounds: NumberReading, pence: NumberReading, value: Va
 
 
 def clash_of_halves(pounds: NumberReading, pence: NumberReading) -> float:
-    """Return how probable a ditto mark in one half and a number in the other would be: what is ruled out."""
+    """Return how probable a ditto mark in one half and a number in the other would be: what of that is ruled out."""
     ditto = [half.probability_of(DITTO) for half in (pounds, pence)]
     number = [
         max(1.0 - own - half.probability_of(None) - half.struck_out - half.unreadable, 0.0)
         for own, half in zip(ditto, (pounds, pence), strict=True)
     ]
-    return min(ditto[0] * number[1] + number[0] * ditto[1], _MOST_CLASH)
+    clash = ditto[0] * number[1] + number[0] * ditto[1]
+    return min((1.0 - DITTO_IS_NUMBER) * clash, _MOST_CLASH)
 
 
 PENCE_IN_A_POUND = 100
+LIKE_DITTO = 11
+"""The number whose figures are two upright strokes, as a ditto mark is."""
+DITTO_IS_NUMBER = 0.5
+"""How often what is read as a ditto mark beside a number is that 11; else it is whatever the network held for less
+probable. Assumption. The network, once it has seen a ditto mark, says next to nothing of the numbers it might be: a
+1 may come before the 11, and without this it would be taken for sure."""
 _MOST_CLASH = 0.999  # beyond this the halves say nothing that anybody writes
 
 

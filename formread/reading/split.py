@@ -1,6 +1,7 @@
 """Amounts written in two boxes, pounds and pence, read as one."""
 
 from formread.reading.readings import (
+    LIKE_DITTO,
     PENCE_IN_A_POUND,
     NumberReading,
     SplitReading,
@@ -15,9 +16,12 @@ _MOST_CANDIDATES = 8
 
 
 def _joined_text(pounds: str, pence: str) -> str:
-    if not pounds and not pence:
-        return ""
-    return pounds if DITTO in (pounds, pence) else f"{pounds}|{pence}"
+    return f"{pounds}|{pence}" if pounds or pence else ""
+
+
+def _number(half: Value) -> int:
+    """Return what a half stands for beside a number; a ditto mark there is an 11."""
+    return half if isinstance(half, int) else LIKE_DITTO if half == DITTO else 0
 
 
 def join_pounds_pence(pounds: Reading, pence: Reading) -> SplitReading:
@@ -45,18 +49,16 @@ def join_pounds_pence(pounds: Reading, pence: Reading) -> SplitReading:
     for (whole, p_whole), left in zip(pounds.values, pounds.candidates, strict=True):
         for (part, p_part), right in zip(pence.values, pence.candidates, strict=True):
             value: Value
-            if DITTO in (whole, part):
-                if not {whole, part} <= {DITTO, None}:
-                    continue
-                value = DITTO
-            elif whole is None and part is None:
+            text = _joined_text(left.text, right.text)
+            if whole is None and part is None:
                 value = None
+            elif {whole, part} <= {DITTO, None}:
+                value = text = DITTO
             else:
-                value = (whole if isinstance(whole, int) else 0) * PENCE_IN_A_POUND + (
-                    part if isinstance(part, int) else 0
-                )
+                value = _number(whole) * PENCE_IN_A_POUND + _number(part)
+                text = text.replace(DITTO, str(LIKE_DITTO))
             if value not in texts or p_whole * p_part > texts[value][1]:
-                texts[value] = (_joined_text(left.text, right.text), p_whole * p_part)
+                texts[value] = (text, p_whole * p_part)
     found = [(value, text, probability_of_halves(pounds, pence, value)) for value, (text, _) in texts.items()]
     candidates, values = sorted_answers(found)
     likely = 1.0 - clash_of_halves(pounds, pence)

@@ -1,10 +1,13 @@
 """Rows that are crossed out by one stroke: a line of the pen through all of a row's boxes.
 
 Box by box such a line can't be told from a printed rule that runs through the writing. Along a whole row it can:
-the form prints its rules in every row, and nobody crosses every row out.
+the form prints its rules in every row, and nobody crosses every row out. Where a row's boxes stand on several storeys,
+one stroke through one of them crosses out the row.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Final
 
 import cv2
@@ -13,6 +16,8 @@ import numpy.typing as npt
 
 Strip = npt.NDArray[np.uint8]
 
+_LEAST_HEIGHT: Final = 12  # pixels: nothing is told of lower strips
+_LEAST_LENGTH: Final = 4  # heights: nor of shorter ones, where a digit's level stroke is as long as a line
 _HEIGHT: Final = 48  # pixels that a row's strip is brought to
 _SAMPLES: Final = 240  # places along a row
 _MIDDLE: Final = (0.22, 0.80)  # of the row's height: where a stroke that crosses it out may run
@@ -21,31 +26,51 @@ _STEP: Final = 2.0  # pixels between the lines tried
 _DARK: Final = 0.10  # of the paper: ink
 _RIM: Final = 0.02  # of a row's length left out at each end
 _SHARE: Final = 0.55  # of the row's length that a stroke covers at least
+_SHARE_OF_BOX: Final = (
+    0.9  # of a box's length, where it stands by itself: a word struck through or a dash is shorter
+)
 _COVER: Final = 0.93  # of that stretch that is inked
 _FORM: Final = 0.3  # share of the rows with such a line from which on it is the form's own
 
 
-def crossed(rows: Sequence[Strip]) -> list[bool]:
-    """Say which rows of a table one long stroke runs through.
+@dataclass(frozen=True, slots=True, eq=False)
+class Storey:
+    """Boxes of one row that stand side by side.
+
+    Attributes
+    ----------
+    strip
+        (H, W, 3) uint8 RGB, from the first box to the last, between their rules.
+    boxes
+        How many they are.
+    """
+
+    strip: Strip
+    boxes: int
+
+
+def crossed(rows: Sequence[Sequence[Storey]]) -> list[bool]:
+    """Say which rows of a table one long stroke runs through, on whichever storey.
 
     Parameters
     ----------
     rows
-        (H, W, 3) uint8 RGB strips, one for each row of a table, from its first box to its last, between its rules.
+        The storeys of each row, from the top; most rows have one.
 
     Returns
     -------
     list of bool
-        False for every row where many rows hold such a line: then the form prints it.
+        A line that many rows hold on the same storey crosses none of them out: the form prints it.
     """
-    found = [_has_stroke(row) for row in rows]
-    if sum(found) > max(1.0, _FORM * len(found)):
-        return [False] * len(found)
-    return found
+    found = [[_has_stroke(storey) for storey in row] for row in rows]
+    by_storey = zip_longest(*found, fillvalue=False)
+    printed = [sum(level) > max(1.0, _FORM * len(rows)) for level in by_storey]
+    return [any(stroke and not own for stroke, own in zip(row, printed, strict=False)) for row in found]
 
 
-def _has_stroke(strip: Strip) -> bool:
-    if strip.shape[0] < 12 or strip.shape[1] < 4 * strip.shape[0]:
+def _has_stroke(storey: Storey) -> bool:
+    strip = storey.strip
+    if strip.shape[0] < _LEAST_HEIGHT or strip.shape[1] < _LEAST_LENGTH * strip.shape[0]:
         return False
     width = max(_SAMPLES, round(strip.shape[1] * _HEIGHT / strip.shape[0]))
     grey = cv2.min(cv2.min(strip[..., 0], strip[..., 1]), strip[..., 2])
@@ -62,6 +87,6 @@ def _has_stroke(strip: Strip) -> bool:
     first, last = np.meshgrid(ends, ends, indexing="ij")
     lines = first.ravel()[:, None] * (1 - share) + last.ravel()[:, None] * share
     hit = picked[np.rint(lines).astype(np.intp), np.arange(_SAMPLES)]
-    window = round(_SHARE * _SAMPLES)
+    window = round((_SHARE if storey.boxes > 1 else _SHARE_OF_BOX) * _SAMPLES)
     total = np.cumsum(np.concatenate([np.zeros((len(hit), 1), np.int64), hit], axis=1), axis=1)
     return bool(((total[:, window:] - total[:, :-window]).max() / window) >= _COVER)

@@ -174,7 +174,9 @@ def endings(weighed: Weighed) -> Iterator[tuple[int, int, bool, bool, float]]:
             if early and lost:
                 continue
             truly = made if early else right
-            for ending in after_charges(weighed, 0, made, truly, slipped, weight * p, shares, wrong, charged):
+            for ending in after_charges(
+                weighed, (), made, truly, slipped, weight * p, shares, wrong, charged
+            ):
                 yield (*ending[:3], early or lost, ending[3])
 
 
@@ -197,9 +199,21 @@ def after_goods(
             yield value, False, True, p / breadth(value) * lost
 
 
+SUMS: dict[str, tuple[tuple[float, tuple[str, ...]], ...]] = {
+    "discount": (
+        (0.5, ("delivery", "other", "discount", "deposit")),
+        (0.1, ("brought", "delivery", "other", "discount", "deposit")),
+        (0.3, ("deposit",)),
+        (0.1, ()),
+    ),
+    "delivery": ((0.6, ("delivery", "other", "deposit")), (0.3, ("deposit",)), (0.1, ())),
+}
+"""What may be left out of the sum that a charge goes by, and how often; the first one is named where none fits."""
+
+
 def after_charges(
     weighed: Weighed,
-    place: int,
+    before: tuple[tuple[str, int, int], ...],
     summed: int,
     right: int,
     spent: bool,
@@ -208,27 +222,34 @@ def after_charges(
     wrong: float,
     charged: float,
 ) -> Iterator[tuple[int, int, bool, float]]:
-    if place == len(weighed.charges):
+    """`before`: the charges so far, as (kind, what was added, what should have been)."""
+    if len(before) == len(weighed.charges):
         yield summed, right, spent, weight
         return
-    charge = weighed.charges[place]
+    charge = weighed.charges[len(before)]
+    role = charge.ref.role
     for value, p in charge.box.weights.items():
         written = value if isinstance(value, int) else 0
         added = charge.sign * written
         # (what it should add, whether the amount itself is a slip, probability)
         meanings = [(added, False, 1.0)]
         if charge.due is not None:
-            meant, owed = (int(charge.due(np.array([so_far]))[0]) for so_far in (summed, right))
             trust = charge.trusted(value if isinstance(value, int) else None)
-            q = trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
-            meanings = [
-                (charge.sign * owed, written != meant, q),
-                (added, False, 1 - trust),
-            ]
-        if charge.ref.role == "other" and added:
+            by = []
+            for share, left_out in SUMS[role]:
+                aside = [(adds, owing) for kind, adds, owing in before if kind in left_out]
+                sums = (summed - sum(a for a, _ in aside), right - sum(o for _, o in aside))
+                meant, owed = (int(charge.due(np.array([made]))[0]) for made in sums)
+                q = trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
+                by.append((share, meant, charge.sign * owed, q))
+            meanings = [(owed, False, share * q) for share, meant, owed, q in by if written == meant]
+            if not meanings:
+                meanings = [(by[0][2], True, by[0][3])]
+            meanings.append((added, False, 1 - trust))
+        if role == "other" and added:
             yield from after_charges(
-                weighed, place + 1, summed, right, spent, weight * p * 0.5, shares, wrong, charged
-            )
+                weighed, (*before, (role, 0, 0)), summed, right, spent, weight * p * 0.5, shares, wrong, charged
+            )  # fmt: skip
             meanings = [(added, False, 0.5)]
         for owing, not_due, q in meanings:
             options = [(added, not_due, 1.0)]
@@ -238,8 +259,8 @@ def after_charges(
             for adds, slip, r in options:
                 if not (spent and slip):
                     yield from after_charges(
-                        weighed, place + 1, summed + adds, right + owing, spent or slip, weight * p * q * r,
-                        shares, wrong, charged,
+                        weighed, (*before, (role, adds, owing)), summed + adds, right + owing, spent or slip,
+                        weight * p * q * r, shares, wrong, charged,
                     )  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 import pytest
 
+from formread.layout.record import Box, Rectangle, Row
+from formread.layout.storeys import side_by_side
 from tests.layout.test_grid import Where, found, kinds_of, near, table
 
 PITCH, ROWS = 26, 6
@@ -80,3 +82,26 @@ def test_cards_side_by_side_are_lines_of_one_order() -> None:
 def test_boxes_on_one_level_are_no_storeys(skip: frozenset[tuple[int, int]]) -> None:
     """Also where some of a column's were not seen."""
     assert not found(table(skip=skip)).storeyed
+
+
+@pytest.mark.parametrize(
+    ("boxes", "storeys"),
+    [
+        (ABOVE, [["description"], ["code", "quantity", "unit_price", "line_total"]]),
+        (BELOW, [["code", "quantity", "unit_price", "line_total"], ["description"]]),
+        (
+            TALL,
+            [["code", "quantity", "unit_price", "line_total"], ["unit_price", "line_total", "description"]],
+        ),
+        (CARDS[:5], [["code", "description"], ["quantity", "unit_price", "line_total"]]),
+        (ABOVE[1:], [["code", "quantity", "unit_price", "line_total"]]),
+    ],
+)
+def test_a_rows_boxes_stand_side_by_side_on_each_storey(boxes: Boxes, storeys: list[list[str]]) -> None:
+    """A box that is as high as the row stands on both."""
+    named = {
+        Box(Rectangle(int(left), int(top), int(right), int(bottom))): kind
+        for kind, left, right, top, bottom in boxes
+    }
+    row = Row(1, tuple(("other", box) for box in named))
+    assert [[named[box] for box in storey] for storey in side_by_side(row)] == storeys

@@ -1,7 +1,6 @@
 """The door: pictures of boxes in, readings out."""
 
 import pickle
-from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -11,11 +10,11 @@ from sklearn.datasets import load_digits
 
 from formread.reading import join_pounds_pence, read_boxes
 from formread.reading.boxes import in_doubt
-from formread.reading.grammar import COLUMN
+from formread.reading.grammar import COLUMN, NumberKind
 from formread.reading.ink import is_blank
 from formread.reading.lattice import pack
 from formread.reading.readings import NumberReading
-from formread.record import DITTO, Candidate, Kind, Reading
+from formread.record import DITTO, Candidate, Kind, Reading, Value
 from sample_scans.hands import Writers, make_hand, place, width_of, write
 
 Crop = npt.NDArray[np.uint8]
@@ -172,20 +171,48 @@ def test_two_empty_halves_are_nothing() -> None:
     assert joined.candidates[0].text == ""
 
 
-def test_eleven_pounds_beside_pence_are_no_ditto_mark() -> None:
+def half(kind: NumberKind, *values: tuple[Value, float]) -> NumberReading:
+    """One half of a split amount, read as these values and as next to nothing else."""
+    candidates = tuple(Candidate(str(value), share) for value, share in values)
+    nothing = pack(np.full((1, 1 + len(COLUMN)), 1e-6))
+    return NumberReading(kind, candidates, values, 0.0, 0.0, nothing, 1.0, 1.0)
+
+
+def test_eleven_beside_the_other_half_is_no_ditto_mark() -> None:
     """As probable as each other by themselves; nobody writes a ditto mark beside a number."""
-    doubtful = NumberReading(
-        "pounds", (Candidate("11", 0.45), Candidate(DITTO, 0.45)), ((11, 0.45), (DITTO, 0.45)),
-        0.0, 0.0, pack(np.full((1, 1 + len(COLUMN)), 1e-6)), 1.0, 1.0,
-    )  # fmt: skip
-    pence = replace(
-        doubtful, kind="pence", candidates=(Candidate("75", 0.99),), values=((75, 0.99),), _asked={}
-    )
-    joined = join_pounds_pence(doubtful, pence)
+    joined = join_pounds_pence(half("pounds", (11, 0.45), (DITTO, 0.45)), half("pence", (75, 0.99)))
     assert joined.values[0][0] == 1175
-    # 0.45 of the 0.55 that a ditto mark leaves.
-    assert joined.probability_of(1175) == pytest.approx(0.45 / 0.55, abs=0.02)
+    # The 11 and half of what looks like a ditto mark, of the 0.775 that is not ruled out.
+    assert joined.probability_of(1175) == pytest.approx((0.45 + 0.225) / 0.775, abs=0.02)
     assert joined.probability_of(DITTO) < 0.01
+
+
+@pytest.mark.parametrize(
+    ("pounds", "pence", "value", "other"),
+    [
+        (((DITTO, 0.99), (1, 0.004)), ((85, 0.98),), 1185, 185),
+        (((3, 0.98),), ((DITTO, 0.99), (1, 0.004)), 311, 301),
+    ],
+)
+def test_two_strokes_beside_a_number_are_eleven_however_sure_the_ditto_mark_looks(
+    pounds: tuple[tuple[Value, float], ...], pence: tuple[tuple[Value, float], ...], value: int, other: int
+) -> None:
+    """What the network holds for less probable than the ditto mark says next to nothing: 1 before 11, say."""
+    joined = join_pounds_pence(half("pounds", *pounds), half("pence", *pence))
+    assert joined.values[0][0] == value
+    assert "11" in joined.candidates[0].text
+    assert joined.probability_of(value) > 0.9
+    assert joined.probability_of(other) < 0.02
+
+
+def test_a_ditto_mark_beside_an_empty_half_or_another_stays_one() -> None:
+    ditto = half("pounds", (DITTO, 0.98))
+    for beside in (half("pence", (None, 0.98)), half("pence", (DITTO, 0.98))):
+        joined = join_pounds_pence(ditto, beside)
+        assert joined.values[0][0] == DITTO
+        assert joined.candidates[0].text == DITTO
+        assert joined.probability_of(DITTO) > 0.9
+        assert joined.probability_of(1111) < 0.02
 
 
 def test_only_number_boxes_can_be_joined() -> None:
