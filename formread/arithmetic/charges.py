@@ -56,6 +56,8 @@ class ChargeBox:
         +1 for delivery, -1 for a discount or a deposit.
     due, trust, trust_if_blank
         What it should be where something says so, and how surely that holds: where something is written, and where not.
+    otherwise
+        What it should be instead, and how often: of a percentage the reader may have lost a sign.
     bases
         The sums that what is due may go by; the shares sum to one, the first is the one that is named.
     """
@@ -66,6 +68,7 @@ class ChargeBox:
     due: Due | None = None
     trust: float = 1.0
     trust_if_blank: float = 1.0
+    otherwise: tuple[tuple[Due, float], ...] = ()
     bases: tuple[Base, ...] = (Base(1.0),)
 
     def trusted(self, amount: int | None) -> float:
@@ -103,6 +106,20 @@ def carried_on(charges: Sequence[ChargeBox], place: int) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Due:
+    """What may be due, over the states (N,) before a charge.
+
+    ``share`` is how often it is; ``likeliest``: whether it goes by the likeliest percentage; ``meant`` is what the
+    customer means to write, ``due`` what is right.
+    """
+
+    share: float
+    likeliest: bool
+    meant: chain.Ints
+    due: chain.Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Before:
     """The sums before one charge, over all states of the chain there.
 
@@ -136,13 +153,18 @@ class Before:
         less = self.entered[:, at].sum(axis=1)
         return self.summed - less[:, 0], self.right - less[:, 1]
 
-    def dues(self, charge: ChargeBox) -> list[tuple[float, chain.Ints, chain.Ints]]:
-        """By each sum that the charge may go by: (share, what the customer means to write, what is due)."""
+    def dues(self, charge: ChargeBox) -> list[_Due]:
+        """What may be due, by each percentage that may be printed and each sum that it may be of, the likeliest first."""
         if charge.due is None:
             return []
+        sure = 1 - sum(share for _, share in charge.otherwise)
         # A customer who has summed wrongly takes the percentage of the wrong sum: that is no second slip.
         by = [(base.share, *self.of(base)) for base in charge.bases]
-        return [(share, charge.due(summed), charge.due(right)) for share, summed, right in by]
+        return [
+            _Due(share * own, due is charge.due, due(summed), due(right))
+            for due, share in ((charge.due, sure), *charge.otherwise)
+            for own, summed, right in by
+        ]
 
 
 def before(charges: Sequence[ChargeBox], place: int, layer: chain.Layer) -> Before:
@@ -230,7 +252,7 @@ def charge_stage(
 
 def _ways(
     charge: ChargeBox,
-    dues: Sequence[tuple[float, chain.Ints, chain.Ints]],
+    dues: Sequence[_Due],
     charged: float,
     sums: SlipShares,
     priors: Priors,
@@ -246,21 +268,17 @@ def _ways(
         if dues:
             trust = charge.trusted(amount)
             # What fits one of the sums is right by that one, and no slip by another.
-            fitting = np.any([meant == (amount or 0) for _, meant, _ in dues], axis=0)
-            counts = [
-                (
-                    charge.sign * due,
-                    np.where(
-                        meant == (amount or 0),
-                        share * weight * trust * _charge_written(amount, meant, priors),
-                        0.0,
-                    ),
-                )
-                for share, meant, due in dues
+            fitting = np.any([one.meant == (amount or 0) for one in dues if one.likeliest], axis=0)
+            written = [
+                one.share * weight * trust * _charge_written(amount, one.meant, priors) for one in dues
             ]
-            _, meant, due = dues[0]
-            slipped = np.where(fitting, 0.0, weight * trust * _charge_written(amount, meant, priors))
-            ways.append(_Way(amount, "not_due", added, charge.sign * due, 1, slipped))
+            counts = [
+                (charge.sign * one.due, np.where(one.meant == (amount or 0), its, 0.0))
+                for one, its in zip(dues, written, strict=True)
+            ]
+            likeliest = sum(one.share for one in dues if one.likeliest)
+            slipped = np.where(fitting, 0.0, written[0] * likeliest / dues[0].share)
+            ways.append(_Way(amount, "not_due", added, charge.sign * dues[0].due, 1, slipped))
             # Where the charge is not trusted, what is written is what counts, due or not.
             counts.append((added, (1 - trust) * weight))
         if charge.ref.role == "other" and added:

@@ -293,14 +293,17 @@ def _way(
 
 
 def _dues(charge: ChargeBox, so_far: int, counts: Sequence[int]) -> list[int]:
-    """What a charge should be, with its sign, by each sum that it may go by; empty where nothing says so.
+    """What a charge should be, with its sign, by each sum that it may go by and as a percentage may read.
+
+    Empty where nothing says so.
 
     `so_far` is what the slip comes to before it, `counts` what of that is for each of the charges before it.
     """
     if charge.due is None:
         return []
     sums = [so_far - sum(counts[place] for place in base.without) for base in charge.bases]
-    return [charge.sign * int(due) for due in charge.due(np.array(sums))]
+    every = (charge.due, *(due for due, _ in charge.otherwise))
+    return [charge.sign * int(amount) for due in every for amount in due(np.array(sums))]
 
 
 def _nearest(dues: Sequence[int], amount: int) -> int | None:

@@ -39,7 +39,7 @@ from formread.arithmetic.moves import (
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
-from formread.arithmetic.terms import FREE_FROM, NO_TERMS, PERCENT_OF, Terms, percent_of
+from formread.arithmetic.terms import FREE_FROM, NO_TERMS, PERCENT_OF, Terms, percent_of, percents_printed
 from formread.record import Reading
 
 KEEP: Final = 1e-8
@@ -180,7 +180,8 @@ class Weighed:
             if self._asking and charge.due is not None:
                 likely = _likeliest(np.concatenate([group.mass for group in layer.values()]), ASKED_SUMS)
                 dues = sums_before.dues(charge)
-                for amount in sorted({int(a) for _, *both in dues for due in both for a in due[likely]}):
+                asked = {int(a) for one in dues for both in (one.meant, one.due) for a in both[likely]}
+                for amount in sorted(asked):
                     charge.box.ask(amount)
             made = charge_stage(self.charges, place, sums_before, charged, self.sums, self.priors)
             self.charge_stages.append(made)
@@ -345,7 +346,9 @@ def _charge(ref: BoxRef, total: TotalReading, terms: Terms, above: Sequence[Char
         charge.due = terms.due()
         charge.bases = bases_of(charge, FREE_FROM, above)
     elif ref.role == "discount" and total.percent is not None:
-        charge.due = percent_of(total.percent)
+        (percent, _), *otherwise = percents_printed(total.percent)
+        charge.due = percent_of(percent)
+        charge.otherwise = tuple((percent_of(other), share) for other, share in otherwise)
         charge.trust, charge.trust_if_blank = PERCENT_READ, PERCENT_OF_BLANK
         charge.bases = bases_of(charge, PERCENT_OF, above)
     return charge

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from formread.arithmetic import NO_TERMS, Confirmed, Judgement, SlipReadings, Tabled, Terms, judge
 from formread.arithmetic.record import LineReadings, TotalKind, TotalReading
-from formread.arithmetic.terms import percent_of
+from formread.arithmetic.terms import percent_of, percents_printed
 from formread.record import Kind, Value
 
 
@@ -59,6 +59,28 @@ def test_a_printed_percentage_tells_what_the_discount_should_be() -> None:
     assert (wrong.verdict, wrong.computed_total, wrong.slip_kind) == ("wrong", 2695, "charge_amount")
     assert "3.00, not 2.00" in wrong.reason
     assert _discounted(200, 2795, None).verdict == "agrees"
+
+
+@pytest.mark.parametrize(("read", "printed"), [(200, 250), (700, 750), (100, 1000), (500, 1500)])
+def test_a_percentage_of_which_a_sign_was_lost_is_held_against_nobody(read: int, printed: int) -> None:
+    """Who takes 2½ % off where "2 %" was read, or 10 % where "1 %" was, took what is printed."""
+    assert sum(share for _, share in percents_printed(read)) == pytest.approx(1)
+    assert printed in dict(percents_printed(read))
+    right = int(percent_of(printed)(np.array([2995]))[0])
+    judged = _discounted(right, 2995 - right, read)
+    assert judged.verdict == "agrees"
+    assert judged.computed_total == 2995 - right
+    # That sum may still be wrong, and an amount that no such percentage comes to is not what was printed.
+    assert _discounted(right, 2995 - right + 100, read).verdict == "wrong"
+    assert _discounted(right + 41, 2995 - right - 41, read).verdict != "agrees"
+
+
+def test_a_percentage_that_is_usual_is_taken_as_it_was_read() -> None:
+    """Ten per cent is printed oftener than ten and a half, two and a half oftener than two."""
+    assert [percents_printed(read)[0][0] for read in (1000, 500, 250, 750, 200, 700)] == [
+        1000, 500, 250, 750, 250, 750
+    ]  # fmt: skip
+    assert percents_printed(1000)[0][1] > 0.98
 
 
 def test_a_discount_left_out_is_nobodys_mistake() -> None:
