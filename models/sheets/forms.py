@@ -29,6 +29,7 @@ PAPERS = (
     (190, 215, 245),
     (205, 236, 205),
 )
+_PANELLED = 0.1  # share of forms with a panel of solid colour along one side
 _SHARES = (0.42, 0.14, 0.12, 0.12, 0.12, 0.08)
 _INKS = (
     (40, 40, 45),
@@ -208,7 +209,40 @@ def draw_form(rng: Generator, long: int = 520) -> Image:
     if rng.random() < 0.08:  # lines of print, as of conditions
         for row in np.arange(bottom, h, text):
             _write(image, margin, float(row), text * 0.6, colour, rng, 60)
+    if rng.random() < _PANELLED:
+        _panel(image, (ink, paper), pen, text, rng)
     return image
+
+
+def _panel(
+    image: Image,
+    inks: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]],
+    pen: tuple[int, ...],
+    text: float,
+    rng: Generator,
+) -> None:
+    """Lay a panel of solid colour along one side of a form, to the paper's edges, with light words and boxes in it."""
+    ink, paper = inks
+    height, width = image.shape[:2]
+    deep = float(rng.uniform(0.12, 0.45))
+    left, top, right, bottom = (
+        (0, 0, round(deep * width), height),
+        (round((1 - deep) * width), 0, width, height),
+        (0, round((1 - deep / 2) * height), width, height),
+        (0, 0, width, round(deep / 2 * height)),
+    )[int(rng.integers(4))]
+    colour = _mix(ink, paper, float(rng.uniform(0.3, 1)))
+    cv2.rectangle(image, (left, top), (right, bottom), colour, -1)
+    edge = float(rng.uniform(0.03, 0.1)) * (right - left)
+    y = top + 2 * text
+    while y < bottom - text:
+        _write(image, left + edge, y, text * float(rng.uniform(0.7, 1.3)), _mix(ink, paper, 0.05), rng, 10)
+        start = left + float(rng.uniform(0.3, 0.6)) * (right - left)
+        if rng.random() < 0.4:
+            box = (int(start), int(y - text)), (int(right - edge), int(y + text / 2))
+            cv2.rectangle(image, *box, _mix(ink, paper, float(rng.uniform(0, 0.15))), -1)
+            _scrawl(image, start + 2, y - 0.8 * text, 0.5 * (right - edge - start), text, pen, rng)
+        y += text * float(rng.uniform(1.6, 4))
 
 
 def _table(
