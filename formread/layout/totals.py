@@ -33,8 +33,10 @@ _RIM = 4  # pixels at the side of a box that are its frame
 _MOST_LABELS = 30  # pieces of print read
 _CAPTION, _CAPTION_HEIGHT = 0.3, 0.4  # of a box's height: how near its rim, and how high, a caption in it is
 _TOTAL_ROLES: tuple[TotalRole, ...] = ("goods", "delivery", "discount", "deposit", "other", "total")
-_PARTS: tuple[LabelRole, ...] = ("goods", "delivery", "discount", "deposit", "other")
-"""What nobody prints beside a number of things."""
+_PARTS: tuple[LabelRole, ...] = ("goods", "delivery", "discount", "deposit")
+_MONEY = (
+    0.8  # probability from which on a label speaks of one of these, and its box is for no number of things
+)
 _LABEL_KNOWN = 0.6  # a label is one of the listed words from this probability on
 _COUNT_LOOKS = 0.1  # less than that and the network is sure of an amount, whatever the label says
 _COUNT = 0.5  # probability from which on a box is for a number of things, not for money
@@ -56,6 +58,11 @@ def find_totals(
         k = _spoken_of(piece, places, content.shape[1])
         if k is not None:
             own[k].append(piece)
+    # What stands right of a box speaks of it only where nothing else does: it may be of what lies beyond.
+    own = [
+        [piece for piece in group if piece.left < place.right] or group
+        for group, place in zip(own, places, strict=True)
+    ]
     blocks: list[list[list[Piece]]] = []
     for group, place in zip(own, places, strict=True):
         found = _whole_lines(group, content, place)
@@ -74,7 +81,8 @@ def find_totals(
             continue
         if looks > _COUNT and match.known < _LABEL_KNOWN:
             continue  # a count, points, tax included: nothing that adds to the sum
-        if looks > _PLAIN_COUNT and match.known * sum(match.roles.get(role, 0.0) for role in _PARTS) < _COUNT:
+        money = match.known * sum(match.roles.get(role, 0.0) for role in _PARTS)
+        if looks > _PLAIN_COUNT and money < _MONEY and match.known * match.roles.get("other", 0.0) < _COUNT:
             continue  # "in all" before two boxes, for how many and for how much
         if looks > _COUNT_LOOKS and _is_first_of_two(k, places, own):
             continue
@@ -228,7 +236,9 @@ def _spoken_of(label: Piece, places: Sequence[Rectangle], width: int) -> int | N
     best, near = None, float("inf")
     for k, box in enumerate(places):
         high = box.bottom - box.top
-        if box.top - 0.25 * high <= y <= box.bottom + 0.25 * high and x < box.right:
+        # What starts under a box is over the next one: they may stand close.
+        below = 0.25 * high if label.left < box.left - _RIM else 0.0
+        if box.top - 0.25 * high <= y <= box.bottom + below and x < box.right:
             away = max(box.left - label.right, 0.0)
             if away > _LABEL_REACH * width:
                 continue

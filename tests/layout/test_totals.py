@@ -88,3 +88,37 @@ def test_one_label_before_two_boxes_means_the_second(looks: str) -> None:
     boxes: list[Where] = [(looks, 100, 160, 130, 172, False), ("total", 131, 160, 190, 172, False)]
     found = roles(boxes, {(20.0, 161.0, 97.0, 171.0): "Grand total"})
     assert (found == ["total"]) == (looks == "other_total")
+
+
+def test_what_is_labelled_as_goods_is_no_count_whatever_it_looks_like() -> None:
+    """Three charges beside it, so that it is none for want of another."""
+    boxes: list[Where] = [
+        ("other_total", 10, 160, 40, 172, False),
+        ("delivery", 60, 160, 90, 172, False),
+        ("total", 160, 160, 220, 172, False),
+    ]
+    for label, expected in (
+        ("goods total", ["goods", "delivery", "total"]),
+        ("in all", ["delivery", "total"]),
+    ):
+        labels = {
+            (10.0, 153.0, 40.0, 159.0): label,
+            (60.0, 153.0, 90.0, 159.0): "carriage",
+            (160.0, 153.0, 200.0, 159.0): "to pay",
+        }
+        assert roles(boxes, labels) == expected
+
+
+def test_a_caption_between_two_boxes_speaks_of_the_one_under_it() -> None:
+    """Boxes that stand close under each other, each with its caption over it."""
+    boxes: list[Where] = [
+        ("delivery", 60, 148, 120, 162, False),
+        ("discount", 60, 167, 120, 181, False),
+        ("total", 60, 186, 120, 198, False),
+    ]
+    labels = {
+        (62.0, 143.0, 100.0, 147.0): "goods total",
+        (62.0, 162.0, 100.0, 166.0): "carriage",
+        (62.0, 181.0, 100.0, 185.0): "to pay",
+    }
+    assert roles(boxes, labels) == ["goods", "delivery", "total"]
