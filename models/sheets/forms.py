@@ -29,6 +29,7 @@ PAPERS = (
     (190, 215, 245),
     (205, 236, 205),
 )
+_BLOCKS = 0.3  # share of forms in landscape with two tables side by side
 _PANELLED = 0.1  # share of forms with a panel of solid colour along one side
 _SHARES = (0.42, 0.14, 0.12, 0.12, 0.12, 0.08)
 _INKS = (
@@ -182,19 +183,15 @@ def draw_form(rng: Generator, long: int = 520) -> Image:
             _scrawl(image, x0 + 4, y - text * 1.1, float(rng.uniform(0.1, 0.35)) * w, text * 1.2, pen, rng)
     y += text * float(rng.uniform(0.8, 2.5))
     bottom = h * float(rng.uniform(0.7, 0.96))
-    _table(
-        image,
-        margin,
-        min(y, 0.6 * h),
-        w - margin,
-        bottom,
-        (ink, paper, faint),
-        colour,
-        second,
-        pen,
-        text,
-        rng,
-    )
+    # Two tables side by side, what is between them as bare as paper between two slips.
+    middle = float(rng.uniform(0.4, 0.6)) * w
+    gap = float(rng.uniform(0.01, 0.05)) * w
+    side_by_side = [(margin, middle - gap), (middle + gap, w - margin)]
+    blocks = side_by_side if rng.random() < (_BLOCKS if w > h else 0) else [(margin, w - margin)]
+    for left, right in blocks:
+        _table(
+            image, left, min(y, 0.6 * h), right, bottom, (ink, paper, faint), colour, second, pen, text, rng
+        )
     if rng.random() < 0.7:
         _write(image, margin, h - float(rng.uniform(0.01, 0.03)) * h, text * 0.6, colour, rng, 40)
     if rng.random() < 0.1:
