@@ -31,18 +31,21 @@ WRITTEN: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Base:
-    """One sum that a charge may go by on this slip.
+class Rule:
+    """One way to say what a charge should be on this slip.
 
     Attributes
     ----------
     share
-        How often it is meant.
+        How often this one is meant.
+    due
+        What is due for the sum that it goes by.
     without
         Places, among the slip's charges, of the boxes before it whose amounts are not in that sum.
     """
 
     share: float
+    due: Due
     without: tuple[int, ...] = ()
 
 
@@ -54,41 +57,43 @@ class ChargeBox:
     ----------
     sign
         +1 for delivery, -1 for a discount or a deposit.
-    due, trust, trust_if_blank
-        What it should be where something says so, and how surely that holds: where something is written, and where not.
-    bases
-        The sums that what is due may go by; the shares sum to one, the first is the one that is named.
+    rules
+        What it should be, where something says so: the shares sum to one, the first is the one that is named.
+    trust, trust_if_blank
+        How surely any of them holds: where something is written, and where not.
     """
 
     ref: BoxRef
     sign: int
     box: Box
-    due: Due | None = None
+    rules: tuple[Rule, ...] = ()
     trust: float = 1.0
     trust_if_blank: float = 1.0
-    bases: tuple[Base, ...] = (Base(1.0),)
 
     def trusted(self, amount: int | None) -> float:
         """How probably the charge is due where `amount` is written."""
         return self.trust_if_blank if amount is None else self.trust
 
 
-def bases_of(charge: ChargeBox, sums: Sequence[SumMeant], above: Sequence[ChargeBox]) -> tuple[Base, ...]:
-    """The sums that `charge` may go by on this slip; those that the boxes `above` it do not tell apart are one.
+def rules_of(
+    dues: Sequence[tuple[float, Due]], sums: Sequence[SumMeant], above: Sequence[ChargeBox]
+) -> tuple[Rule, ...]:
+    """What a charge should be by each of `dues` (share, due); sums that the boxes `above` it do not tell apart are one.
 
     A discount in percent is in all of them: where one percentage follows another, it is of what that one leaves
     (common practice, no source).
     """
     shares: dict[tuple[int, ...], float] = {}
-    for meant in sums if charge.due is not None else ():
+    for meant in sums:
         without = tuple(
             place
             for place, earlier in enumerate(above)
-            if earlier.ref.role not in meant.counts
-            and not (earlier.ref.role == "discount" and earlier.due is not None)
+            if earlier.ref.role not in meant.counts and not (earlier.ref.role == "discount" and earlier.rules)
         )
         shares[without] = shares.get(without, 0.0) + meant.share
-    return tuple(Base(share, without) for without, share in shares.items()) or (Base(1.0),)
+    return tuple(
+        Rule(often * share, due, without) for often, due in dues for without, share in shares.items()
+    )
 
 
 Entered = tuple[tuple[int, int], ...]
@@ -98,7 +103,7 @@ by a sum without them, so the chain carries it on from box to box, as it does wh
 
 def carried_on(charges: Sequence[ChargeBox], place: int) -> tuple[int, ...]:
     """Places of the boxes, that at `place` the last of them, which a charge below may leave out of its sum."""
-    left_out = {box for charge in charges[place + 1 :] for base in charge.bases for box in base.without}
+    left_out = {box for charge in charges[place + 1 :] for rule in charge.rules for box in rule.without}
     return tuple(sorted(box for box in left_out if box <= place))
 
 
@@ -128,21 +133,19 @@ class Before:
     right: chain.Ints
     entered: chain.Ints
 
-    def of(self, base: Base) -> tuple[chain.Ints, chain.Ints]:
-        """The sum that the charge goes by, as the customer has it and as it truly is; (N,) each."""
-        at = [self.places.index(box) for box in base.without]
+    def of(self, rule: Rule) -> tuple[chain.Ints, chain.Ints]:
+        """The sum that a charge goes by, as the customer has it and as it truly is; (N,) each."""
+        at = [self.places.index(box) for box in rule.without]
         if not at:
             return self.summed, self.right
         less = self.entered[:, at].sum(axis=1)
         return self.summed - less[:, 0], self.right - less[:, 1]
 
     def dues(self, charge: ChargeBox) -> list[tuple[float, chain.Ints, chain.Ints]]:
-        """By each sum that the charge may go by: (share, what the customer means to write, what is due)."""
-        if charge.due is None:
-            return []
+        """By each rule: (share, what the customer means to write, what is due)."""
         # A customer who has summed wrongly takes the percentage of the wrong sum: that is no second slip.
-        by = [(base.share, *self.of(base)) for base in charge.bases]
-        return [(share, charge.due(summed), charge.due(right)) for share, summed, right in by]
+        by = [(rule, *self.of(rule)) for rule in charge.rules]
+        return [(rule.share, rule.due(summed), rule.due(right)) for rule, summed, right in by]
 
 
 def before(charges: Sequence[ChargeBox], place: int, layer: chain.Layer) -> Before:
@@ -210,7 +213,7 @@ def charge_stage(
         following[context] = [
             tuple({**known, place: (way.adds, way.owing)}[box] for box in onward) for way in ways
         ]
-    if charge.due is None:
+    if not charge.rules:
         weights = np.array([way.weight for way in ways], dtype=np.float64)
         steps = _steps(ways, 0)
         return ChargeStage(
@@ -245,7 +248,7 @@ def _ways(
         counts: list[tuple[chain.Ints | int, chain.Floats | float]] = [(added, weight)]
         if dues:
             trust = charge.trusted(amount)
-            # What fits one of the sums is right by that one, and no slip by another.
+            # What one of the rules says is right by that one, and no slip by another.
             fitting = np.any([meant == (amount or 0) for _, meant, _ in dues], axis=0)
             counts = [
                 (

@@ -98,3 +98,19 @@ def percent_of(hundredths: int) -> Due:
         return (np.maximum(so_far, 0) * hundredths + 5_000) // 10_000
 
     return share
+
+
+FRACTION_LOST: Final[dict[int, int]] = {100: 125, 200: 250, 300: 375, 700: 750, 1200: 1250, 1700: 1750}
+"""Usual percentages, in hundredths of one, whose fraction is printed so small that what is left of it reads as a whole
+number: "2½ %" as "2 %" (common practice, no source)."""
+FRACTION_LOST_SHARE: Final = 0.2
+"""How often such a whole number has lost its fraction. Of three slips whose pad prints "2½ %" two were read as "2 %"; how
+often a plain 2 % is printed is an assumption."""
+
+
+def percents_of(hundredths: int) -> list[tuple[float, Due]]:
+    """What a percentage that reads as `hundredths` of one may come to, by how often it is what is printed."""
+    whole = FRACTION_LOST.get(hundredths)
+    if whole is None:
+        return [(1.0, percent_of(hundredths))]
+    return [(1 - FRACTION_LOST_SHARE, percent_of(hundredths)), (FRACTION_LOST_SHARE, percent_of(whole))]

@@ -233,13 +233,13 @@ def after_charges(
         added = charge.sign * written
         # (what it should add, whether the amount itself is a slip, probability)
         meanings = [(added, False, 1.0)]
-        if charge.due is not None:
+        if charge.rules:
             trust = charge.trusted(value if isinstance(value, int) else None)
             by = []
             for share, left_out in SUMS[role]:
                 aside = [(adds, owing) for kind, adds, owing in before if kind in left_out]
                 sums = (summed - sum(a for a, _ in aside), right - sum(o for _, o in aside))
-                meant, owed = (int(charge.due(np.array([made]))[0]) for made in sums)
+                meant, owed = (int(charge.rules[0].due(np.array([made]))[0]) for made in sums)
                 q = trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
                 by.append((share, meant, charge.sign * owed, q))
             meanings = [(owed, False, share * q) for share, meant, owed, q in by if written == meant]

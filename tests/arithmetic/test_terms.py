@@ -116,6 +116,16 @@ def test_ten_per_cent_may_be_of_the_goods_or_of_what_stands_between_as_well(
     assert f"discount is {rights[0] / 100:.2f}, not {rights[0] / 100 - 0.7:.2f}" in wrong.reason
 
 
+@pytest.mark.parametrize(
+    ("discount", "verdict"), [(60, "agrees"), (75, "agrees"), (70, "wrong"), (83, "wrong")]
+)
+def test_a_fraction_of_the_percentage_may_be_lost_in_the_print(discount: int, verdict: str) -> None:
+    """2 % of 29.95 is 0.60, 2½ % is 0.75, both rounded."""
+    judged = _charged([("discount", discount)], percents=(200,))
+    assert judged.verdict == verdict
+    assert judged.charges[0].due == (-discount if verdict == "agrees" else -60)
+
+
 def test_charges_below_the_discount_are_not_in_its_sum() -> None:
     """10 % of 29.95 is 3.00, of 33.90 it would be 3.39."""
     assert _charged([("discount", 300), ("delivery", 395)], percents=(1000, 0)).verdict == "agrees"
