@@ -31,18 +31,21 @@ WRITTEN: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Base:
-    """One sum that a charge may go by on this slip.
+class Rule:
+    """One way to say what a charge should be on this slip.
 
     Attributes
     ----------
     share
-        How often it is meant.
+        How often this one is meant.
+    due
+        What is due for the sum that it goes by.
     without
         Places, among the slip's charges, of the boxes before it whose amounts are not in that sum.
     """
 
     share: float
+    due: Due
     without: tuple[int, ...] = ()
 
 
@@ -54,44 +57,43 @@ class ChargeBox:
     ----------
     sign
         +1 for delivery, -1 for a discount or a deposit.
-    due, trust, trust_if_blank
-        What it should be where something says so, and how surely that holds: where something is written, and where not.
-    otherwise
-        What it should be instead, and how often: of a percentage the reader may have lost a sign.
-    bases
-        The sums that what is due may go by; the shares sum to one, the first is the one that is named.
+    rules
+        What it should be, where something says so: the shares sum to one, the first is the one that is named.
+    trust, trust_if_blank
+        How surely any of them holds: where something is written, and where not.
     """
 
     ref: BoxRef
     sign: int
     box: Box
-    due: Due | None = None
+    rules: tuple[Rule, ...] = ()
     trust: float = 1.0
     trust_if_blank: float = 1.0
-    otherwise: tuple[tuple[Due, float], ...] = ()
-    bases: tuple[Base, ...] = (Base(1.0),)
 
     def trusted(self, amount: int | None) -> float:
         """How probably the charge is due where `amount` is written."""
         return self.trust_if_blank if amount is None else self.trust
 
 
-def bases_of(charge: ChargeBox, sums: Sequence[SumMeant], above: Sequence[ChargeBox]) -> tuple[Base, ...]:
-    """The sums that `charge` may go by on this slip; those that the boxes `above` it do not tell apart are one.
+def rules_of(
+    dues: Sequence[tuple[float, Due]], sums: Sequence[SumMeant], above: Sequence[ChargeBox]
+) -> tuple[Rule, ...]:
+    """What a charge should be by each of `dues` (share, due); sums that the boxes `above` it do not tell apart are one.
 
     A discount in percent is in all of them: where one percentage follows another, it is of what that one leaves
     (common practice, no source).
     """
     shares: dict[tuple[int, ...], float] = {}
-    for meant in sums if charge.due is not None else ():
+    for meant in sums:
         without = tuple(
             place
             for place, earlier in enumerate(above)
-            if earlier.ref.role not in meant.counts
-            and not (earlier.ref.role == "discount" and earlier.due is not None)
+            if earlier.ref.role not in meant.counts and not (earlier.ref.role == "discount" and earlier.rules)
         )
         shares[without] = shares.get(without, 0.0) + meant.share
-    return tuple(Base(share, without) for without, share in shares.items()) or (Base(1.0),)
+    return tuple(
+        Rule(often * share, due, without) for often, due in dues for without, share in shares.items()
+    )
 
 
 Entered = tuple[tuple[int, int], ...]
@@ -101,22 +103,8 @@ by a sum without them, so the chain carries it on from box to box, as it does wh
 
 def carried_on(charges: Sequence[ChargeBox], place: int) -> tuple[int, ...]:
     """Places of the boxes, that at `place` the last of them, which a charge below may leave out of its sum."""
-    left_out = {box for charge in charges[place + 1 :] for base in charge.bases for box in base.without}
+    left_out = {box for charge in charges[place + 1 :] for rule in charge.rules for box in rule.without}
     return tuple(sorted(box for box in left_out if box <= place))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Due:
-    """What may be due, over the states (N,) before a charge.
-
-    ``share`` is how often it is; ``likeliest``: whether it goes by the likeliest percentage; ``meant`` is what the
-    customer means to write, ``due`` what is right.
-    """
-
-    share: float
-    likeliest: bool
-    meant: chain.Ints
-    due: chain.Ints
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,26 +133,19 @@ class Before:
     right: chain.Ints
     entered: chain.Ints
 
-    def of(self, base: Base) -> tuple[chain.Ints, chain.Ints]:
-        """The sum that the charge goes by, as the customer has it and as it truly is; (N,) each."""
-        at = [self.places.index(box) for box in base.without]
+    def of(self, rule: Rule) -> tuple[chain.Ints, chain.Ints]:
+        """The sum that a charge goes by, as the customer has it and as it truly is; (N,) each."""
+        at = [self.places.index(box) for box in rule.without]
         if not at:
             return self.summed, self.right
         less = self.entered[:, at].sum(axis=1)
         return self.summed - less[:, 0], self.right - less[:, 1]
 
-    def dues(self, charge: ChargeBox) -> list[_Due]:
-        """What may be due, by each percentage that may be printed and each sum that it may be of, the likeliest first."""
-        if charge.due is None:
-            return []
-        sure = 1 - sum(share for _, share in charge.otherwise)
+    def dues(self, charge: ChargeBox) -> list[tuple[float, chain.Ints, chain.Ints]]:
+        """By each rule: (share, what the customer means to write, what is due)."""
         # A customer who has summed wrongly takes the percentage of the wrong sum: that is no second slip.
-        by = [(base.share, *self.of(base)) for base in charge.bases]
-        return [
-            _Due(share * own, due is charge.due, due(summed), due(right))
-            for due, share in ((charge.due, sure), *charge.otherwise)
-            for own, summed, right in by
-        ]
+        by = [(rule, *self.of(rule)) for rule in charge.rules]
+        return [(rule.share, rule.due(summed), rule.due(right)) for rule, summed, right in by]
 
 
 def before(charges: Sequence[ChargeBox], place: int, layer: chain.Layer) -> Before:
@@ -232,7 +213,7 @@ def charge_stage(
         following[context] = [
             tuple({**known, place: (way.adds, way.owing)}[box] for box in onward) for way in ways
         ]
-    if charge.due is None:
+    if not charge.rules:
         weights = np.array([way.weight for way in ways], dtype=np.float64)
         steps = _steps(ways, 0)
         return ChargeStage(
@@ -252,7 +233,7 @@ def charge_stage(
 
 def _ways(
     charge: ChargeBox,
-    dues: Sequence[_Due],
+    dues: Sequence[tuple[float, chain.Ints, chain.Ints]],
     charged: float,
     sums: SlipShares,
     priors: Priors,
@@ -267,18 +248,22 @@ def _ways(
         counts: list[tuple[chain.Ints | int, chain.Floats | float]] = [(added, weight)]
         if dues:
             trust = charge.trusted(amount)
-            # What fits one of the sums is right by that one, and no slip by another.
-            fitting = np.any([one.meant == (amount or 0) for one in dues if one.likeliest], axis=0)
-            written = [
-                one.share * weight * trust * _charge_written(amount, one.meant, priors) for one in dues
-            ]
+            # What one of the rules says is right by that one, and no slip by another.
+            fitting = np.any([meant == (amount or 0) for _, meant, _ in dues], axis=0)
             counts = [
-                (charge.sign * one.due, np.where(one.meant == (amount or 0), its, 0.0))
-                for one, its in zip(dues, written, strict=True)
+                (
+                    charge.sign * due,
+                    np.where(
+                        meant == (amount or 0),
+                        share * weight * trust * _charge_written(amount, meant, priors),
+                        0.0,
+                    ),
+                )
+                for share, meant, due in dues
             ]
-            likeliest = sum(one.share for one in dues if one.likeliest)
-            slipped = np.where(fitting, 0.0, written[0] * likeliest / dues[0].share)
-            ways.append(_Way(amount, "not_due", added, charge.sign * dues[0].due, 1, slipped))
+            _, meant, due = dues[0]
+            slipped = np.where(fitting, 0.0, weight * trust * _charge_written(amount, meant, priors))
+            ways.append(_Way(amount, "not_due", added, charge.sign * due, 1, slipped))
             # Where the charge is not trusted, what is written is what counts, due or not.
             counts.append((added, (1 - trust) * weight))
         if charge.ref.role == "other" and added:

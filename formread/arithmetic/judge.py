@@ -263,7 +263,7 @@ def _way(
         written, counted_as = meaning[move]
         amount = 0 if counted_as == "no_charge" else charge.sign * (written or 0)
         dues = _dues(charge, so_far, counts)
-        # An amount that counts goes by the sum that it fits best; what is due instead of another is the one named.
+        # An amount that counts goes by the rule that it fits best; what is due instead of another is the one named.
         due = _nearest(dues, amount) if counted_as == "counted" else next(iter(dues), None)
         counts.append(amount if due is None or counted_as == "counted" else due)
         so_far += counts[-1]
@@ -293,17 +293,13 @@ def _way(
 
 
 def _dues(charge: ChargeBox, so_far: int, counts: Sequence[int]) -> list[int]:
-    """What a charge should be, with its sign, by each sum that it may go by and as a percentage may read.
-
-    Empty where nothing says so.
+    """What a charge should be, with its sign, by each rule; empty where nothing says so.
 
     `so_far` is what the slip comes to before it, `counts` what of that is for each of the charges before it.
     """
-    if charge.due is None:
-        return []
-    sums = [so_far - sum(counts[place] for place in base.without) for base in charge.bases]
-    every = (charge.due, *(due for due, _ in charge.otherwise))
-    return [charge.sign * int(amount) for due in every for amount in due(np.array(sums))]
+    sums = [so_far - sum(counts[place] for place in rule.without) for rule in charge.rules]
+    dues = (rule.due(np.array([made])) for rule, made in zip(charge.rules, sums, strict=True))
+    return [charge.sign * int(due[0]) for due in dues]
 
 
 def _nearest(dues: Sequence[int], amount: int) -> int | None:

@@ -100,39 +100,17 @@ def percent_of(hundredths: int) -> Due:
     return share
 
 
-_USUAL: Final = frozenset({250, 500, 750, 1000, 1250, 1500, 2000, 2500})
-"""Discounts that are printed, in hundredths of one per cent (common practice, no source)."""
-_UNUSUAL: Final = 0.03
-"""How often another one is printed, for one of those. Assumption."""
-_HALF_LOST: Final = 0.2
-"""How often the ½ of "2½ %" is passed over where print is read. Assumption, after one pad of which it always was."""
-_DIGIT_LOST: Final = 0.003
-"""How often one digit is. Assumption."""
+FRACTION_LOST: Final[dict[int, int]] = {100: 125, 200: 250, 300: 375, 700: 750, 1200: 1250, 1700: 1750}
+"""Usual percentages, in hundredths of one, whose fraction is printed so small that what is left of it reads as a whole
+number: "2½ %" as "2 %" (common practice, no source)."""
+FRACTION_LOST_SHARE: Final = 0.2
+"""How often such a whole number has lost its fraction. Of three slips whose pad prints "2½ %" two were read as "2 %"; how
+often a plain 2 % is printed is an assumption."""
 
 
-def percents_printed(read: int) -> tuple[tuple[int, float], ...]:
-    """What percentage may be printed where one was read, with probabilities, the likeliest first.
-
-    Print is read sign by sign, and a small one is passed over: who takes 2½ % off where "2 %" was read has made no
-    mistake.
-
-    Parameters
-    ----------
-    read
-        Hundredths of one per cent; so are those returned.
-    """
-    whole, part = divmod(read, 100)
-    shares = {read: 1.0}
-    if not part:
-        shares[read + 50] = _HALF_LOST
-    for percent in sorted(_USUAL):
-        digits = str(percent // 100)
-        shorter = {digits[:place] + digits[place + 1 :] for place in range(len(digits))}
-        if percent % 100 == part and str(whole) in shorter:
-            shares[percent] = _DIGIT_LOST
-    shares = {percent: share * (1.0 if percent in _USUAL else _UNUSUAL) for percent, share in shares.items()}
-    every = sum(shares.values())
-    return tuple(
-        (percent, share / every)
-        for percent, share in sorted(shares.items(), key=lambda one: (-one[1], one[0]))
-    )
+def percents_of(hundredths: int) -> list[tuple[float, Due]]:
+    """What a percentage that reads as `hundredths` of one may come to, by how often it is what is printed."""
+    whole = FRACTION_LOST.get(hundredths)
+    if whole is None:
+        return [(1.0, percent_of(hundredths))]
+    return [(1 - FRACTION_LOST_SHARE, percent_of(hundredths)), (FRACTION_LOST_SHARE, percent_of(whole))]

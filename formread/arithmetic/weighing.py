@@ -21,9 +21,9 @@ from formread.arithmetic.charges import (
     PERCENT_READ,
     ChargeBox,
     ChargeStage,
-    bases_of,
     before,
     charge_stage,
+    rules_of,
 )
 from formread.arithmetic.evidence import Box, breadth, breadths
 from formread.arithmetic.listed import Listed, listed
@@ -39,7 +39,7 @@ from formread.arithmetic.moves import (
 from formread.arithmetic.priors import Priors
 from formread.arithmetic.record import BoxRef, SlipReadings, TotalReading
 from formread.arithmetic.rows import MadeWays, Row
-from formread.arithmetic.terms import FREE_FROM, NO_TERMS, PERCENT_OF, Terms, percent_of, percents_printed
+from formread.arithmetic.terms import FREE_FROM, NO_TERMS, PERCENT_OF, Terms, percents_of
 from formread.record import Reading
 
 KEEP: Final = 1e-8
@@ -177,11 +177,10 @@ class Weighed:
         for place, charge in enumerate(self.charges):
             layer = self.chain.layers[-1]
             sums_before = before(self.charges, place, layer)
-            if self._asking and charge.due is not None:
+            if self._asking and charge.rules:
                 likely = _likeliest(np.concatenate([group.mass for group in layer.values()]), ASKED_SUMS)
                 dues = sums_before.dues(charge)
-                asked = {int(a) for one in dues for both in (one.meant, one.due) for a in both[likely]}
-                for amount in sorted(asked):
+                for amount in sorted({int(a) for _, *both in dues for due in both for a in due[likely]}):
                     charge.box.ask(amount)
             made = charge_stage(self.charges, place, sums_before, charged, self.sums, self.priors)
             self.charge_stages.append(made)
@@ -342,15 +341,11 @@ def _written(row: Row) -> bool:
 
 def _charge(ref: BoxRef, total: TotalReading, terms: Terms, above: Sequence[ChargeBox]) -> ChargeBox:
     charge = ChargeBox(ref, CHARGE_SIGNS[ref.role], Box(total.reading))
-    if ref.role == "delivery":
-        charge.due = terms.due()
-        charge.bases = bases_of(charge, FREE_FROM, above)
+    if ref.role == "delivery" and (due := terms.due()) is not None:
+        charge.rules = rules_of([(1.0, due)], FREE_FROM, above)
     elif ref.role == "discount" and total.percent is not None:
-        (percent, _), *otherwise = percents_printed(total.percent)
-        charge.due = percent_of(percent)
-        charge.otherwise = tuple((percent_of(other), share) for other, share in otherwise)
+        charge.rules = rules_of(percents_of(total.percent), PERCENT_OF, above)
         charge.trust, charge.trust_if_blank = PERCENT_READ, PERCENT_OF_BLANK
-        charge.bases = bases_of(charge, PERCENT_OF, above)
     return charge
 
 

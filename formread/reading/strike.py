@@ -30,6 +30,8 @@ _SHARE_OF_BOX: Final = (
     0.9  # of a box's length, where it stands by itself: a word struck through or a dash is shorter
 )
 _COVER: Final = 0.93  # of that stretch that is inked
+_THIN: Final = 0.5  # of that stretch that has paper above and below: where it crosses a digit's upright stroke it has not
+_THICK: Final = 13  # pixels that a line of the pen is thinner than, seen from above
 _FORM: Final = 0.3  # share of the rows with such a line from which on it is the form's own
 
 
@@ -77,16 +79,27 @@ def _has_stroke(storey: Storey) -> bool:
     small = cv2.resize(grey, (width, _HEIGHT), interpolation=cv2.INTER_AREA)
     paper = cv2.blur(cv2.dilate(small, np.ones((15, 15), np.uint8)), (31, 31)).astype(np.float32)
     ink = (1.0 - small.astype(np.float32) / np.maximum(paper, 8.0) > _DARK).astype(np.uint8)
-    # An upright stroke of a digit is dark at every height: only what is thin from above counts as a line.
+    # An upright stroke of a digit is dark at every height: only what is thin from above counts as a line. And the edge of
+    # a shadow is dark on one side for good: most of a line must have paper above and below it.
     wide = cv2.dilate(ink, np.ones((round(2 * _REACH), 1), np.uint8))
-    columns = np.linspace(_RIM * width, (1 - _RIM) * width - 1, _SAMPLES)
-    picked = wide[:, columns.astype(np.intp)]
+    between = cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((_THICK, 1), np.uint8)).astype(np.float32)
+    thin = (1.0 - small.astype(np.float32) / np.maximum(between, 8.0) > _DARK).astype(np.uint8)
+    thin_wide = cv2.dilate(thin, np.ones((round(2 * _REACH), 1), np.uint8))
+    columns = np.linspace(_RIM * width, (1 - _RIM) * width - 1, _SAMPLES).astype(np.intp)
     low, high = _MIDDLE[0] * _HEIGHT, _MIDDLE[1] * _HEIGHT
     ends = np.arange(low, high, _STEP)
     share = np.linspace(0, 1, _SAMPLES)
     first, last = np.meshgrid(ends, ends, indexing="ij")
-    lines = first.ravel()[:, None] * (1 - share) + last.ravel()[:, None] * share
-    hit = picked[np.rint(lines).astype(np.intp), np.arange(_SAMPLES)]
+    lines = np.rint(first.ravel()[:, None] * (1 - share) + last.ravel()[:, None] * share).astype(np.intp)
     window = round((_SHARE if storey.boxes > 1 else _SHARE_OF_BOX) * _SAMPLES)
+    inked, lined = (
+        _shares(dark[:, columns][lines, np.arange(_SAMPLES)], window) for dark in (wide, thin_wide)
+    )
+    return bool(((inked >= _COVER) & (lined >= _THIN)).any())
+
+
+def _shares(hit: npt.NDArray[np.uint8], window: int) -> npt.NDArray[np.float64]:
+    """Share of every stretch of `window` places that is hit, by line (N, places)."""
     total = np.cumsum(np.concatenate([np.zeros((len(hit), 1), np.int64), hit], axis=1), axis=1)
-    return bool(((total[:, window:] - total[:, :-window]).max() / window) >= _COVER)
+    found: npt.NDArray[np.float64] = (total[:, window:] - total[:, :-window]) / window
+    return found

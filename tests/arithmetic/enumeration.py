@@ -233,26 +233,18 @@ def after_charges(
         added = charge.sign * written
         # (what it should add, whether the amount itself is a slip, probability)
         meanings = [(added, False, 1.0)]
-        if charge.due is not None:
+        if charge.rules:
             trust = charge.trusted(value if isinstance(value, int) else None)
-            likeliest = 1 - sum(share for _, share in charge.otherwise)
-            meanings = []
             by = []
-            for due, printed in ((charge.due, likeliest), *charge.otherwise):
-                for share, left_out in SUMS[role]:
-                    aside = [(adds, owing) for kind, adds, owing in before if kind in left_out]
-                    sums = (summed - sum(a for a, _ in aside), right - sum(o for _, o in aside))
-                    meant, owed = (int(due(np.array([made]))[0]) for made in sums)
-                    q = (
-                        printed
-                        * trust
-                        * written_charge(None if value == DITTO else value, meant, weighed.priors)
-                    )  # type: ignore[arg-type]
-                    by.append((due is charge.due, meant, charge.sign * owed, q))
-                    if written == meant:
-                        meanings.append((charge.sign * owed, False, share * q))
-            if not any(first and written == meant for first, meant, _, _ in by):
-                meanings.append((by[0][2], True, by[0][3]))
+            for share, left_out in SUMS[role]:
+                aside = [(adds, owing) for kind, adds, owing in before if kind in left_out]
+                sums = (summed - sum(a for a, _ in aside), right - sum(o for _, o in aside))
+                meant, owed = (int(charge.rules[0].due(np.array([made]))[0]) for made in sums)
+                q = trust * written_charge(None if value == DITTO else value, meant, weighed.priors)  # type: ignore[arg-type]
+                by.append((share, meant, charge.sign * owed, q))
+            meanings = [(owed, False, share * q) for share, meant, owed, q in by if written == meant]
+            if not meanings:
+                meanings = [(by[0][2], True, by[0][3])]
             meanings.append((added, False, 1 - trust))
         if role == "other" and added:
             yield from after_charges(

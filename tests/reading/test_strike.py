@@ -45,6 +45,16 @@ def test_a_rule_at_the_foot_of_a_row_is_no_stroke() -> None:
     assert not any(crossed([row((56, 56)), row(), row(), row()]))
 
 
+def test_the_edge_of_a_shadow_is_no_stroke() -> None:
+    """Light falls on the upper part of a row; below it the paper is darker all the way down."""
+    lit = strip()
+    lit[:16] = 255
+    shade = np.clip(np.linspace(1.15, 0.85, 14), 0, 1.1)[:, None, None]
+    lit[16:30] = np.clip(lit[16:30] * shade, 0, 255).astype(np.uint8)
+    lit[30:] = (lit[30:] * 0.85).astype(np.uint8)
+    assert not any(crossed([[Storey(lit, 4)], row(), row()]))
+
+
 def test_strips_too_small_to_tell_are_left_alone() -> None:
     small = (np.zeros((3, 500, 3), np.uint8), np.zeros((50, 60, 3), np.uint8))
     assert crossed([[Storey(pixels, 2)] for pixels in small]) == [False, False]
