@@ -64,6 +64,7 @@ _PARTED = 0.3  # of a full core: less parts two boxes
 _LOWEST_TOTAL, _NARROWEST_TOTAL = 0.5, 1.2  # row heights
 _ON = 0.3  # share of a box that lies on another, if it is none of its own
 _FEWEST_IN_PANEL = 2  # columns
+_IN_PANEL = 0.5  # mean probability of its places from which on a line is one of a panel's
 _ALIKE_IN_PANELS = 1.25  # times as wide one column may be in one panel as in another
 _EQUAL, _TELLING = (
     1.08,
@@ -74,6 +75,9 @@ _HALF_WIDTH = 0.8  # of the box for the pounds, at most
 _HALF_ALIKE = (
     0.6  # share of what two parts of the totals look like that is the same, if they are pounds and pence
 )
+
+_Line = tuple[tuple[float, float], tuple[tuple[Edges, Edges | None], ...]]
+"""Where a row of the table begins and ends, and its boxes."""
 
 
 def find_grid(seen: Seen) -> Grid | None:
@@ -104,10 +108,19 @@ def find_grid(seen: Seen) -> Grid | None:
         boxes = _boxes(wholes, rows, columns)
         panels = _panels(columns)
         each = len(columns) // panels
+        lines = [
+            line
+            for k in range(panels)
+            for line in _as_far_as_seen(
+                straight,
+                [(row, its[k * each : (k + 1) * each]) for row, its in zip(rows, boxes, strict=True)],
+                panels,
+            )
+        ]
         found = Lines(
             tuple(_looking_as(columns[k::each]) for k in range(each)),
-            tuple(rows) * panels,
-            tuple(line[k * each : (k + 1) * each] for k in range(panels) for line in boxes),
+            tuple(row for row, _ in lines),
+            tuple(line for _, line in lines),
         )
     totals = _totals(
         [cell for cell in cells if cell.column < cell.total],
@@ -160,6 +173,25 @@ def _panels(columns: Sequence[GridColumn]) -> int:
         if uneven <= (_ALIKE_IN_PANELS if alike else _EQUAL if told else 0.0):
             return panels
     return 1
+
+
+def _as_far_as_seen(straight: Seen, lines: Sequence[_Line], panels: int) -> Sequence[_Line]:
+    """Return the lines of a panel without those at its foot that are none there: another panel has more."""
+    if panels == 1:
+        return lines
+    table = straight.kinds[COLUMNS].sum(axis=0)
+    end = len(lines)
+    while end > 1:
+        shares = [
+            float(
+                table[round(b.top) : max(round(b.bottom), 1), round(b.left) : max(round(b.right), 1)].mean()
+            )
+            for b, _ in lines[end - 1][1]
+        ]
+        if np.mean(shares) >= _IN_PANEL:
+            break
+        end -= 1
+    return lines[:end]
 
 
 def _parted_in_halves(wholes: Sequence[Whole]) -> list[Whole]:

@@ -272,6 +272,19 @@ def test_rows_go_on_in_a_second_panel() -> None:
     assert near(grid.boxes[4][1][0], 152, TOP, 210, TOP + HIGH)
 
 
+def test_a_second_panel_may_have_fewer_rows() -> None:
+    """What stands under it is no line of the order, though the first panel has one at that height."""
+    places: list[Where] = [
+        (role, left + 110 * k, TOP + r * PITCH, right + 110 * k, TOP + r * PITCH + HIGH, False)
+        for k, rows in enumerate((6, 4))
+        for r in range(rows)
+        for role, left, right in (("quantity", 10, 40), ("line_total", 42, 100))
+    ]
+    total: Where = ("total", 160, TOP + 5 * PITCH, 210, TOP + 5 * PITCH + HIGH, False)
+    grid = found([*places, total])
+    assert (kinds_of(grid), len(grid.boxes), len(grid.totals)) == (["quantity", "line_total"], 10, 1)
+
+
 def panels(sides: tuple[tuple[float, float], ...], looks: tuple[str, ...]) -> Grid:
     """Two panels with such columns, the first with the kinds `looks` has first."""
     kinds = (looks[: len(sides)], looks[len(sides) :])
