@@ -13,10 +13,8 @@ _LONG = 330  # pixels; a shorter upright is erased only where it is the side of 
 _WIDE = 170  # pixels; the same for a level rule
 _MEETS = 9.0  # pixels
 _BROKEN = 0.8  # a drawn line is dark on more of its length; a line of print and dashes on about 0.6
-_SEEN, _AMONG_PRINT = (
-    0.4,
-    0.5,
-)  # probability of a heading or a label, and share of a line of print where they are seen
+_SEEN = 0.4  # probability of a heading or a label from which on one is seen
+_AMONG_PRINT = 0.35  # share of a line of print where one is: of a long one the network may see the end alone
 _PLACES = 48  # looked at along a line
 _LEAST = 48  # pixels; on less no rule is followed
 

@@ -91,13 +91,15 @@ def find_grid(seen: Seen) -> Grid | None:
     columns, looks = _columns(straight, rows)
     if not columns:
         return None
-    told = max(
+    ways = (
         _even_rows(straight, rows, columns),
         _between_lines(straight, rows, columns),
         _extended(straight, rows, columns),
-        key=len,
     )
-    if len(told) > len(rows):
+    told = max(ways, key=len)
+    if not _apart(told):
+        told = max((way for way in ways if _apart(way) and len(way) >= len(rows)), key=len, default=told)
+    if len(told) > len(rows) or (len(told) == len(rows) and _apart(told) and not _apart(rows)):
         columns, looks = _columns(straight, told)
         rows = told
     if not columns:
@@ -254,6 +256,11 @@ def _rows(cells: Sequence[Cell], seen: Seen) -> list[tuple[float, float]]:
     )
     table = seen.kinds[COLUMNS, :, across].sum(axis=0).mean(axis=1)
     return _filled(rows, table)
+
+
+def _apart(rows: Sequence[tuple[float, float]]) -> bool:
+    """Say whether no row runs far into the next: where two were seen as one, what is filled in beside it does."""
+    return all(common(row, following) < _OVERLAP for row, following in pairwise(rows))
 
 
 def _gathered(
