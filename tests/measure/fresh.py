@@ -95,6 +95,8 @@ def draw(pad_set: str, folder: Path, numbers: range, pads: Pads, mnist: Mnist | 
         save_jpeg(shot.image, folder / name, int(rng.integers(70, 94)), 1)
         for entry, slip in zip(Photo(shot, tuple(slips), "easy").truth(name), slips, strict=True):
             roles = list(wanted_by(pads[slip.design.name][1]).roles)
+            if "unit_price" not in roles:  # a price that is not on the slip is no truth about it
+                entry["lines"] = [line | {"unit_price": None} for line in entry["lines"]]
             entries.append(entry | {"capture": capture, "columns": roles})
         photos.append(name)
     write_truth(entries, photos, folder / "truth.json", f"Invented slips on fresh pads, set {pad_set}.")
