@@ -274,7 +274,9 @@ def pooled(layouts: Sequence[Layout]) -> list[Layout]:
         share = votes[best] / max(sum(votes.values()), 1e-9)
         if share < _MAJORITY:
             continue
+        # Slips that guess alike stay guesses: nothing was read on them that one alone would not show.
+        surest = max(layouts[k].probability for k in members if own[k] == best)
         for k in members:
             if own[k] != best:
-                result[k] = _renamed(layouts[k], best, share)
+                result[k] = _renamed(layouts[k], best, share * surest)
     return result

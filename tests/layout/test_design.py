@@ -82,6 +82,15 @@ def test_one_slip_against_another_of_its_pad_changes_neither() -> None:
     assert pooled(pair) == pair
 
 
+def test_slips_that_guess_alike_are_no_surer_together_than_the_surest_of_them() -> None:
+    """Four slips on which no heading was read: the odd one takes over what the three guess, as a guess."""
+    odd = slip(("code", "description", "quantity", "line_total"), probability=0.38)
+    result = pooled([slip(probability=0.34), odd, slip(probability=0.36), slip(probability=0.34)])
+    assert [column.role for column in result[1].columns] == list(ROLES)
+    assert result[1].probability < 0.36
+    assert pooled([slip(), odd, slip(), slip()])[1].probability > 0.7
+
+
 def test_slips_of_another_pad_have_no_vote() -> None:
     other = slip(("code", "description", "unit_price", "line_total"), rows=9)
     result = pooled([slip(), slip(), other, slip()])
