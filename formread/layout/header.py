@@ -18,8 +18,9 @@ _SERIAL_AROUND = 4  # pixels at the sides of print: the network sees to about tw
 _SERIAL_LEAST = 20  # places
 _RULES_AROUND = 90  # pixels at its sides that tell a rule from a stroke
 _STRAYS = 1.0  # heights of a number by which it may lie off its usual place
-_SERIAL_SURE = (
-    0.86  # over the whole of a number: so surely the network takes no date or telephone number for one
+_SERIAL_SURE = 0.86  # over the whole of a number: so surely the network takes nothing else for one
+_SERIAL_LIKELY = (
+    0.7  # likewise, where nothing but a number stands there, or "No." before it: no date, no postcode
 )
 _SERIAL_SEEN = 0.5  # likewise, where it is plainly print: dates and telephone numbers stay below
 _MOST_SERIALS = 4  # stretches that may be it
@@ -93,9 +94,12 @@ def _among(
     for sure, piece, text in likely:
         words = text.text.strip()
         said = _NUMBER.search(words)
-        if said is None or (_YEAR.search(words) and not _NUMBERED.match(words)):
+        plain = _NUMBERED.match(words) is not None
+        if said is None or (_YEAR.search(words) and not plain):
             continue
-        if sure > _SERIAL_SURE or (sure > _SERIAL_SEEN and is_print(content, piece, len(said.group(1)))):
+        if sure > (_SERIAL_LIKELY if plain else _SERIAL_SURE) or (
+            sure > _SERIAL_SEEN and is_print(content, piece, len(said.group(1)))
+        ):
             return _of_piece(piece, scale), said.group(1).replace(" ", "")
     return None, None
 
