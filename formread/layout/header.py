@@ -19,9 +19,7 @@ _SERIAL_LEAST = 20  # places
 _RULES_AROUND = 90  # pixels at its sides that tell a rule from a stroke
 _STRAYS = 1.0  # heights of a number by which it may lie off its usual place
 _SERIAL_SURE = 0.86  # over the whole of a number: so surely the network takes nothing else for one
-_SERIAL_LIKELY = (
-    0.7  # likewise, where nothing but a number stands there, or "No." before it: no date, no postcode
-)
+_SERIAL_LIKELY = 0.7  # likewise, where nothing stands there but a number, or "No." before it
 _SERIAL_SEEN = 0.5  # likewise, where it is plainly print: dates and telephone numbers stay below
 _MOST_SERIALS = 4  # stretches that may be it
 _CUSTOMER, _CUSTOMER_LEAST = (

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from formread.layout.printed import Piece
+from formread.layout.record import TotalBox
 from formread.layout.scale import Scale
 from formread.layout.table import find_grid
 from formread.layout.totals import find_totals
@@ -17,10 +18,10 @@ PIXELS = 4.0
 """Of the sheet, and of the working image, to a place of the map."""
 
 
-def roles(
+def named(
     boxes: Sequence[Where], labels: dict[tuple[float, float, float, float], str], counted: str = ""
-) -> list[str]:
-    """The roles of the totals of an even table with `boxes` under it, beside which `labels` are printed."""
+) -> tuple[TotalBox, ...]:
+    """The totals of an even table with `boxes` under it, beside which `labels` are printed."""
     places = [*table(), *boxes, *(("label", *where, False) for where in labels)]
     maps = seen(places)
     grid = find_grid(maps)
@@ -41,7 +42,14 @@ def roles(
         return found
 
     totals, _ = find_totals(maps, grid, content, read, Scale(grid, maps, 1.0), counted)
-    return [total.role for total in totals]
+    return totals
+
+
+def roles(
+    boxes: Sequence[Where], labels: dict[tuple[float, float, float, float], str], counted: str = ""
+) -> list[str]:
+    """What these totals are."""
+    return [total.role for total in named(boxes, labels, counted)]
 
 
 def test_labels_right_of_their_boxes_are_read() -> None:
@@ -122,3 +130,14 @@ def test_a_caption_between_two_boxes_speaks_of_the_one_under_it() -> None:
         (62.0, 181.0, 100.0, 185.0): "to pay",
     }
     assert roles(boxes, labels) == ["goods", "delivery", "total"]
+
+
+def test_what_lies_right_of_a_labelled_box_is_no_part_of_its_label() -> None:
+    """Other fields stand beside the sums, and a number in them would be taken for a percentage."""
+    boxes: list[Where] = [("discount", 60, 150, 90, 162, False), ("total", 60, 164, 90, 176, False)]
+    labels = {
+        (20.0, 151.0, 57.0, 161.0): "less discount",
+        (93.0, 151.0, 140.0, 161.0): "10 % on account",
+        (20.0, 165.0, 57.0, 175.0): "to pay",
+    }
+    assert [total.label for total in named(boxes, labels)] == ["less discount", "to pay"]
